@@ -1,0 +1,107 @@
+"""What every driver offers and raises: the whole surface between the wires and the supervisor."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+
+class WireError(Exception):
+    """Something went wrong on a wire; the text is for a person. Only the four kinds below are raised."""
+
+
+class LinkDown(WireError):
+    """The port is missing, busy, unplugged or could not be opened."""
+
+
+class NoAnswer(WireError):
+    """Nothing usable came back within the response time-out."""
+
+
+class BadAnswer(WireError):
+    """Bytes came back, but not the answer to this request: wrong check sum, unit, function, count or length."""
+
+
+class Refused(WireError):
+    """The device answered that it will not do this (a Modbus exception code).
+
+    Attributes:
+        code: the exception code the device gave, 1 to 255.
+    """
+
+    def __init__(self, message: str, code: int) -> None:
+        super().__init__(message)
+        self.code = code
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """One transaction's values, in the units of the device's points.
+
+    Attributes:
+        values: point name to number. None where the device itself says it has none (open sensor).
+            Not range-checked and not judged: that is for the supervisor. May hold any float.
+        raw: point name to the registers it came from, as they stood on the wire.
+        t_sent_s: when the request began to leave, seconds of the clock the link was given.
+        t_received_s: when the answer was complete, same clock.
+    """
+
+    values: Mapping[str, float | None]
+    raw: Mapping[str, tuple[int, ...]]
+    t_sent_s: float
+    t_received_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A write the device confirmed: when it left and when the confirmation was complete, seconds of the link's clock."""
+
+    t_sent_s: float
+    t_received_s: float
+
+
+class Link(Protocol):
+    """One bus. Transactions on it run strictly one after another; the caller sees to that.
+
+    The link itself keeps the wire's silences: before each request it waits until the bus has been quiet
+    for 3.5 characters, or for the silent device's worst answer time after a time-out or a bad answer.
+    """
+
+    async def open(self) -> None:
+        """Open the port exclusively. Raises LinkDown with a text that tells missing from busy from not permitted."""
+
+    async def close(self) -> None:
+        """Close the port; harmless when it is closed already."""
+
+
+class Device(Protocol):
+    """Something on a link that can be read."""
+
+    groups: tuple[frozenset[str], ...]
+    """Sets of point names; the points of one group come in one transaction."""
+
+    async def read(self, due: Collection[str]) -> Scan:
+        """Read the given points (all of one group) in one transaction. Raises WireError.
+
+        Opens the link if it is not open. Never retries: the caller decides.
+        """
+
+
+class SupplyDevice(Device, Protocol):
+    """A programmable DC supply. Every call is one transaction; each raises WireError and never retries."""
+
+    async def set_current(self, current_a: float) -> Sent:
+        """Set the current limit, A, rounded down to the device's step. Raises ValueError outside its range."""
+
+    async def set_voltage(self, voltage_v: float) -> Sent:
+        """Set the voltage limit, V, rounded down to the device's step. Raises ValueError outside its range."""
+
+    async def switch_on(self) -> Sent:
+        """Switch the output on."""
+
+    async def switch_off(self) -> Sent:
+        """Switch the output off."""
+
+    async def arm_time_out(self, time_out_s: float) -> Sent | None:
+        """Arm the device's own communication time-out, s; None where the profile names none."""

@@ -1,0 +1,88 @@
+"""Everything the core can ask for. Nothing else reaches a wire, a record or a person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchOff:
+    """Switch a supply output off, ahead of everything else on its link (R11).
+
+    Attributes:
+        number: rises by one with every action that reaches a wire.
+        decided_wire_s: wire time of the step that decided it.
+    """
+
+    supply: str
+    number: int
+    decided_wire_s: float
+    action: Literal["switch off"] = "switch off"
+
+
+@dataclass(frozen=True, slots=True)
+class SetPoints:
+    """Send current (A) and voltage (V) limits to a supply; voltage None leaves it as it is."""
+
+    supply: str
+    number: int
+    decided_wire_s: float
+    current_a: float
+    voltage_v: float
+    action: Literal["set points"] = "set points"
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchOn:
+    """Switch a supply output on. Dropped, never delayed, if the set points before it failed or an off overtook it."""
+
+    supply: str
+    number: int
+    decided_wire_s: float
+    action: Literal["switch on"] = "switch on"
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """Make an intent durable and answer with Recorded(intent). One covers a ramp up to its highest set points (R1)."""
+
+    intent: str
+    supply: str
+    operation: str
+    highest_current_a: float
+    highest_voltage_v: float
+    action: Literal["record"] = "record"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The answer to a request: accepted, or refused with every reason."""
+
+    request: str
+    ok: bool
+    reasons: tuple[str, ...] = ()
+    data: dict[str, str] = field(default_factory=dict)
+    action: Literal["answer"] = "answer"
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something a person may want to know, for the record and the live view.
+
+    Attributes:
+        kind: `operation` (a state changed), `alarm` (an alarm changed), `crossover`, `output`.
+        subject: the supply, alarm or operation it is about.
+        text: one plain sentence.
+        data: name to value, as text, for programs.
+    """
+
+    kind: Literal["operation", "alarm", "crossover", "output"]
+    subject: str
+    text: str
+    data: dict[str, str] = field(default_factory=dict)
+    action: Literal["note"] = "note"
+
+
+Action = SwitchOff | SetPoints | SwitchOn | Record | Answer | Note
+"""Told apart by their `action` field when read back."""

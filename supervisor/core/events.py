@@ -1,0 +1,191 @@
+"""Everything that can happen to a line. The core sees nothing else; the journal keeps every one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Instant:
+    """One moment on three clocks.
+
+    Attributes:
+        process_s: process time, s since boot (scaled in the demo): dose, dwell, delays.
+        wire_s: wire time, s since boot (never scaled): time-outs, proof of off, expiry of requests.
+        wall_s: UTC seconds since 1970, for people and records only; no decision reads it (R10).
+    """
+
+    process_s: float
+    wire_s: float
+    wall_s: float
+
+
+class Quality(StrEnum):
+    """What the wire showed of a reading. Anything but GOOD carries no value."""
+
+    GOOD = "good"
+    ABSENT = "absent"
+    LATE = "late"
+    MALFORMED = "malformed"
+    OUT_OF_RANGE = "out of range"
+    NO_ANSWER = "no answer"
+    LINK_DOWN = "link down"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One channel, once.
+
+    Attributes:
+        channel: its name.
+        quality: good, or why not.
+        value: in the channel's unit; None unless good.
+        raw: the registers it came from; empty where none came.
+    """
+
+    channel: str
+    quality: Quality
+    value: float | None
+    raw: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """The service began. Everything that moves a decision and is no event comes in here.
+
+    Attributes:
+        boot_id: the kernel's id of this boot; "" where unknown.
+        journal_s: process time of the newest event of the run before, s; None where there was none.
+        same_boot: whether that run was in this boot, so that the two process times compare.
+    """
+
+    at: Instant
+    boot_id: str
+    core_version: str
+    line_hash: str
+    watch_only: bool
+    journal_s: float | None = None
+    same_boot: bool = True
+    event: Literal["started"] = "started"
+
+
+@dataclass(frozen=True, slots=True)
+class Scanned:
+    """One transaction's readings; t_sent_s and t_received_s in process time."""
+
+    at: Instant
+    device: str
+    t_sent_s: float
+    t_received_s: float
+    readings: tuple[Reading, ...]
+    event: Literal["scanned"] = "scanned"
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A command's fate on the wire.
+
+    Attributes:
+        supply: which supply.
+        command: `off`, `on`, or `set points`.
+        number: the number of the action that asked for it.
+        ok: confirmed by the device.
+        t_sent_s: process time the last of its frames began to leave. t_received_s: when confirmed or given up.
+        problem: for people; "" when ok.
+    """
+
+    at: Instant
+    supply: str
+    command: Literal["off", "on", "set points"]
+    number: int
+    ok: bool
+    t_sent_s: float
+    t_received_s: float
+    problem: str = ""
+    event: Literal["written"] = "written"
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """An intent is durable in the journal."""
+
+    at: Instant
+    intent: str
+    event: Literal["recorded"] = "recorded"
+
+
+@dataclass(frozen=True, slots=True)
+class Woken:
+    """The moment the core asked to be woken at."""
+
+    at: Instant
+    event: Literal["woken"] = "woken"
+
+
+RequestKind = Literal["start", "hold", "restart", "stop", "abort", "reset", "off", "alarm reset", "alarm acknowledge"]
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What a start asks for, in SI; None where the line file's own value is to serve.
+
+    Attributes:
+        area_m2: wetted area of the load. target_um: mean coat thickness wanted.
+        density_a_per_m2, mode, voltage_v, ramp_s: see AnodizeSetup.
+        load: a name for the load; "" lets the core number it.
+    """
+
+    area_m2: float
+    target_um: float
+    density_a_per_m2: float | None = None
+    mode: Literal["current", "voltage"] | None = None
+    voltage_v: float | None = None
+    ramp_s: float | None = None
+    load: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What a person wants, from whatever source.
+
+    Attributes:
+        id: unique; the same id a second time is refused (R4).
+        made_wire_s: when it was made, boot clock, s. expires_wire_s: after this it is refused.
+        source: `socket`. who: the peer's user. what: the kind.
+        supply: which supply; "" means the only one. alarm: which alarm, for alarm requests.
+        retained: a broker's stored copy; always refused.
+    """
+
+    at: Instant
+    id: str
+    made_wire_s: float
+    expires_wire_s: float
+    source: str
+    who: str
+    what: RequestKind
+    supply: str = ""
+    alarm: str = ""
+    order: Order | None = None
+    retained: bool = False
+    event: Literal["request"] = "request"
+
+
+Event = Started | Scanned | Written | Recorded | Woken | Request
+"""Told apart by their `event` field when read back."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wake:
+    """When the core wants a Woken next; None on a clock means it does not care."""
+
+    process_s: float | None = None
+    wire_s: float | None = None
+
+
+__all__ = [
+    "Event", "Instant", "Order", "Quality", "Reading", "Recorded", "Request", "RequestKind", "Scanned", "Started", "Wake",
+    "Woken", "Written",
+]
