@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -83,3 +84,33 @@ class LinkSettings:
     stop_bits: int
     response_time_out_s: float
     quiet_after_silence_s: float
+
+
+MOST_IN_ONE_READ: dict[Table, int] = {
+    "coil": 2000,
+    "discrete input": 2000,
+    "input register": 125,
+    "holding register": 125,
+}
+"""How many one request may ask for. Source: Modbus application protocol V1.1b3, 6.1 to 6.4 (from memory)."""
+
+
+def contiguous(points: Iterable[Point]) -> tuple[tuple[Point, ...], ...]:
+    """Group points that one request can read: one table, adjacent addresses, no gap, no more than one request may ask.
+
+    Returns the groups, and the points inside them, in rising order of table and address, so that what
+    is read together does not depend on the order of the profile. Two points on one address share a group.
+    """
+    groups: list[list[Point]] = []
+    for point in sorted(points, key=lambda p: (p.table, p.address, p.name)):
+        if groups and _joins(groups[-1], point):
+            groups[-1].append(point)
+        else:
+            groups.append([point])
+    return tuple(tuple(group) for group in groups)
+
+
+def _joins(group: list[Point], point: Point) -> bool:
+    first, last = group[0], group[-1]
+    fits = point.address - first.address < MOST_IN_ONE_READ[point.table]
+    return point.table == last.table and point.address - last.address <= 1 and fits
