@@ -161,7 +161,7 @@ class AnodizeSetup:
 
 @dataclass(frozen=True, slots=True)
 class LineSetup:
-    """A whole line. Every name used anywhere in it is a key of the mapping of its kind."""
+    """A whole line. Every name used anywhere in it is a key of the mapping of its kind; `units` is what people read."""
 
     name: str
     channels: dict[str, ChannelSetup]
@@ -170,3 +170,4 @@ class LineSetup:
     outputs: dict[str, OutputSetup]
     growth: GrowthSetup
     anodize: AnodizeSetup
+    units: Literal["metric", "us"] = "metric"

@@ -1,0 +1,21 @@
+"""A load: the parts hung together, with what is asked for and what became of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One load.
+
+    Attributes:
+        id: as the person named it, or numbered by the line. area_m2: wetted area. target_um: mean thickness wanted.
+        operation: the anodize operation it went through. suspect: why it may be spoiled; "" while nothing speaks for it.
+    """
+
+    id: str
+    area_m2: float
+    target_um: float
+    operation: str
+    suspect: str = ""

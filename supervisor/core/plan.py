@@ -1,0 +1,129 @@
+"""From an order to a plan: set points, target charge, longest time and largest charge, fixed before current flows."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from supervisor.core.events import Order
+from supervisor.core import words
+from supervisor.core.setup import AnodizeSetup, LineSetup, SupplySetup
+from supervisor.trade.coating import MIL_UM, charge_for_c
+
+LEAST_OVER_OFF = 4.0
+"""The set current must be at least this many times the off threshold, or off and on could not be told apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What an operation will do.
+
+    Attributes:
+        mode: `current` or `voltage`. area_m2, target_um: as ordered. target_c: charge for it at the best growth factor.
+        current_a: highest current set point (R6). voltage_v: highest voltage set point. expected_a: current of the plan.
+        ramp_s: soft start. expected_s: planned time. longest_s, largest_c: end the operation (R8).
+    """
+
+    mode: Literal["current", "voltage"]
+    area_m2: float
+    target_um: float
+    target_c: float
+    current_a: float
+    voltage_v: float
+    expected_a: float
+    ramp_s: float
+    expected_s: float
+    longest_s: float
+    largest_c: float
+
+
+def floor_to_step(value: float, step: float) -> float:
+    """Round down to a whole number of steps, forgiving the noise of binary fractions (1.95 in steps of 0.001)."""
+    return math.floor(value / step + 1e-9) * step
+
+
+def highest_current_a(supply: SupplySetup, anodize: AnodizeSetup, area_m2: float) -> float:
+    """R6: the least of rating, cap and area x highest density, A, rounded down to the device's step."""
+    bound_a = min(supply.rated_current_a, supply.cap_current_a, area_m2 * anodize.highest_density_a_per_m2)
+    return floor_to_step(bound_a, supply.current_step_a)
+
+
+def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan | None, tuple[str, ...]]:
+    """Plan an order; on refusal no plan and every reason, each a sentence for the person."""
+    anodize = setup.anodize
+    density = anodize.density_a_per_m2 if order.density_a_per_m2 is None else order.density_a_per_m2
+    voltage_v = anodize.voltage_v if order.voltage_v is None else order.voltage_v
+    ramp_s = anodize.ramp_s if order.ramp_s is None else order.ramp_s
+    reasons = _implausible(order, density, voltage_v, ramp_s, supply, setup)
+    if reasons:
+        return None, reasons
+    mode = order.mode or anodize.mode
+    expected_a = order.area_m2 * density
+    bound_a = highest_current_a(supply, anodize, order.area_m2)
+    current_a = floor_to_step(expected_a, supply.current_step_a) if mode == "current" else bound_a
+    reasons = _beyond_supply(current_a, expected_a, bound_a, supply)
+    if reasons:
+        return None, reasons
+    target_c = charge_for_c(order.target_um, order.area_m2, setup.growth.best_um_m2_per_c)
+    expected_s = target_c / min(current_a, expected_a) + ramp_s / 2
+    planned_c = target_c if mode == "current" else max(target_c, current_a * expected_s)
+    return Plan(
+        mode=mode, area_m2=order.area_m2, target_um=order.target_um, target_c=target_c, current_a=current_a,
+        voltage_v=floor_to_step(voltage_v, supply.voltage_step_v), expected_a=min(current_a, expected_a), ramp_s=ramp_s,
+        expected_s=expected_s, longest_s=anodize.margin * expected_s, largest_c=anodize.margin * planned_c,
+    ), ()
+
+
+def _implausible(
+    order: Order, density: float, voltage_v: float, ramp_s: float, supply: SupplySetup, setup: LineSetup
+) -> tuple[str, ...]:
+    """Every reason why the order itself makes no sense."""
+    anodize, units = setup.anodize, setup.units
+    reasons = []
+    numbers = (order.area_m2, order.target_um, density, voltage_v, ramp_s)
+    if not all(math.isfinite(number) for number in numbers):
+        return ("A figure of the order is not a finite number.",)
+    if order.area_m2 <= 0:
+        reasons.append("The area must be above zero.")
+    if order.target_um <= 0:
+        reasons.append("The target thickness must be above zero.")
+    if order.target_um > anodize.thickest_um:
+        reasons.append(_too_thick(order.target_um, anodize.thickest_um, units))
+    if density <= 0:
+        reasons.append("The current density must be above zero.")
+    if density > anodize.highest_density_a_per_m2:
+        reasons.append(
+            f"The density of {words.density(density, units)} is above this line's highest of "
+            f"{words.density(anodize.highest_density_a_per_m2, units)}."
+        )
+    if not 0 < voltage_v <= supply.rated_voltage_v:
+        reasons.append(f"The voltage of {voltage_v:.4g} V is not within what {supply.name} can give, {supply.rated_voltage_v:.4g} V.")
+    if ramp_s < 0:
+        reasons.append("The ramp cannot be shorter than zero.")
+    return tuple(reasons)
+
+
+def _too_thick(target_um: float, thickest_um: float, units: words.Units) -> str:
+    """Refuse a target no coat of this kind reaches and name the likely slip between mil and millimetre."""
+    wanted, limit = words.thickness(target_um, units), words.thickness(thickest_um, units)
+    text = f"No coat of this kind reaches {wanted}; the line's limit is {limit}."
+    as_mil_um = target_um / 1000 * MIL_UM
+    if as_mil_um <= thickest_um:
+        return f"{text} Was {target_um / 1000:.3g} mil meant, not {target_um / 1000:.3g} mm? A millimetre is 39 mil."
+    return text
+
+
+def _beyond_supply(current_a: float, expected_a: float, bound_a: float, supply: SupplySetup) -> tuple[str, ...]:
+    """Every reason why this supply on this line cannot carry the load."""
+    if current_a > bound_a * (1 + 1e-9):
+        return (
+            f"The load wants {expected_a:.4g} A, but {supply.name} may give {bound_a:.4g} A at most "
+            f"(rating {supply.rated_current_a:.4g} A, cap {supply.cap_current_a:.4g} A, area x highest density).",
+        )
+    if current_a < LEAST_OVER_OFF * supply.off_threshold_a:
+        return (
+            f"The load wants {current_a:.3g} A, too little to be told from off on {supply.name} "
+            f"(off means below {supply.off_threshold_a:.3g} A).",
+        )
+    return ()

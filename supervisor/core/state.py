@@ -1,0 +1,93 @@
+"""All that a line remembers from one event to the next: frozen values, kept as snapshots in the journal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from supervisor.core.alarms import Alarm
+from supervisor.core.anodize import Operation
+from supervisor.core.events import Reading
+from supervisor.core.limits import BandState
+from supervisor.core.load import Load
+from supervisor.core.output import Output
+from supervisor.core.plan import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Latest:
+    """The newest reading of a channel.
+
+    Attributes:
+        reading: as it came, good or not. at_s: process time of its sample.
+        good_s: process time of the newest good sample; None before the first since start.
+        good_value: that sample's value; meaningless while `good_s` is None.
+    """
+
+    reading: Reading
+    at_s: float
+    good_s: float | None
+    good_value: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """A start or restart whose intent is not durable yet.
+
+    Attributes:
+        intent: id given to the journal. request: id to answer. what: start or restart.
+        operation, load: ids it will have. plan: what it will do. deadline_wire_s: after this it is refused.
+    """
+
+    intent: str
+    request: str
+    what: Literal["start", "restart"]
+    operation: str
+    load: str
+    plan: Plan
+    deadline_wire_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyState:
+    """One supply.
+
+    Attributes:
+        output: the proof of off. operation: what runs under it; None while idle. pending: an intent on its way.
+        faults: causes seen by events; they stand until off is proven.
+        voltage_held: regulation mode last read; None before the first. ceiling_since_s: process time since when the voltage
+            is held in current mode; None while it is not.
+        lead_s: process time from a decision to its effect at the device, smoothed over the set points written.
+    """
+
+    output: Output = Output()
+    operation: Operation | None = None
+    pending: Pending | None = None
+    faults: frozenset[str] = frozenset()
+    voltage_held: bool | None = None
+    ceiling_since_s: float | None = None
+    lead_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class LineState:
+    """One line at one moment.
+
+    Attributes:
+        started_s: process time of the service's start. watch_only: nothing may be energised.
+        channels: newest readings by channel. bands, supplies, alarms, loads: by tank, supply, alarm name, load id.
+        requests: ids of the newest requests, oldest first (R4).
+        actions, operations, numbered_loads: how many there have been; the next number is one more.
+    """
+
+    started_s: float = 0.0
+    watch_only: bool = False
+    channels: dict[str, Latest] = field(default_factory=dict)
+    bands: dict[str, BandState] = field(default_factory=dict)
+    supplies: dict[str, SupplyState] = field(default_factory=dict)
+    alarms: dict[str, Alarm] = field(default_factory=dict)
+    loads: dict[str, Load] = field(default_factory=dict)
+    requests: tuple[str, ...] = ()
+    actions: int = 0
+    operations: int = 0
+    numbered_loads: int = 0

@@ -1,0 +1,67 @@
+"""Charge from current readings: a best value between two bounds that hold it.
+
+Source: charge is the time integral of current (coulomb = ampere x second). Between two readings the trapezium rule
+serves, split where the set point is known to have changed. The bounds take the meter's accuracy as a limit of error
+and, between two readings, assume that the current lies between them; over a gap it lies anywhere between zero and
+what the supply can give.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A best value between two bounds, low <= best <= high, all in one unit."""
+
+    low: float
+    best: float
+    high: float
+
+    def plus(self, other: Interval) -> Interval:
+        """Add bound to bound: errors of limit-of-error kind do not cancel."""
+        return Interval(self.low + other.low, self.best + other.best, self.high + other.high)
+
+    def times(self, factor: Interval) -> Interval:
+        """Multiply two intervals of values that are not negative."""
+        return Interval(self.low * factor.low, self.best * factor.best, self.high * factor.high)
+
+
+NOTHING = Interval(0.0, 0.0, 0.0)
+
+
+def with_accuracy(current_a: float, of_reading: float, absolute_a: float) -> Interval:
+    """Turn a reading, A, into the interval that holds the true current.
+
+    Never below zero: a current the wrong way grows no coat, and a meter's zero error is no charge.
+    """
+    error_a = abs(current_a) * of_reading + absolute_a
+    return Interval(max(0.0, current_a - error_a), max(0.0, current_a), max(0.0, current_a + error_a))
+
+
+def between_readings(
+    before: Interval, after: Interval, elapsed_s: float, steps_s: tuple[float, ...] = ()
+) -> Interval:
+    """Charge, C, that flowed between two readings, A, `elapsed_s` apart.
+
+    Args:
+        before: the earlier reading with its bounds, A.
+        after: the later one, A.
+        elapsed_s: time between them, s, not negative.
+        steps_s: when, after the earlier reading, the set point changed; rising, each within 0..elapsed_s. The best
+            value holds the earlier current up to the first, the later one from the last, their mean in between.
+    """
+    mean_a = (before.best + after.best) / 2
+    if steps_s:
+        first_s, last_s = steps_s[0], steps_s[-1]
+        best_c = before.best * first_s + mean_a * (last_s - first_s) + after.best * (elapsed_s - last_s)
+    else:
+        best_c = mean_a * elapsed_s
+    return Interval(min(before.low, after.low) * elapsed_s, best_c, max(before.high, after.high) * elapsed_s)
+
+
+def over_gap(before: Interval, after: Interval, elapsed_s: float, most_a: float) -> Interval:
+    """Charge, C, over a gap in the readings: from none at all to the most the supply can give, A, all the time."""
+    most_c = max(most_a, before.high, after.high) * elapsed_s
+    return Interval(0.0, min((before.best + after.best) / 2 * elapsed_s, most_c), most_c)
