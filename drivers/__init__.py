@@ -1,0 +1,1 @@
+"""Wires to plain numbers: one file per wire library, nothing of tanks, loads or alarms."""

@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping
+
+
+# The names say what happened on the wire, as a person would; "Error" behind each would say nothing more.
 
 
 class WireError(Exception):
     """Something went wrong on a wire; the text is for a person. Only the four kinds below are raised."""
 
 
-class LinkDown(WireError):
+class LinkDown(WireError):  # noqa: N818
     """The port is missing, busy, unplugged or could not be opened."""
 
 
-class NoAnswer(WireError):
+class NoAnswer(WireError):  # noqa: N818
     """Nothing usable came back within the response time-out."""
 
 
-class BadAnswer(WireError):
+class BadAnswer(WireError):  # noqa: N818
     """Bytes came back, but not the answer to this request: wrong check sum, unit, function, count or length."""
 
 
-class Refused(WireError):
+class Refused(WireError):  # noqa: N818
     """The device answered that it will not do this (a Modbus exception code).
 
     Attributes:
@@ -55,7 +60,7 @@ class Scan:
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """A write the device confirmed: when it left and when the confirmation was complete, seconds of the link's clock."""
+    """A write the device confirmed: when it left and when its confirmation was complete, s of the link's clock."""
 
     t_sent_s: float
     t_received_s: float

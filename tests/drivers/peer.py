@@ -1,0 +1,130 @@
+"""A slave for tests that answers with whatever bytes a test wants, on a pseudo-terminal of its own."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import time
+import tty
+from collections import deque
+from typing import TYPE_CHECKING, Literal, Self
+
+from drivers.modbus_link import ModbusLink
+from drivers.registers import DeviceMap, LinkSettings, Point
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Pieces = list[tuple[float, bytes]]
+"""What to send: seconds to wait first, then the bytes."""
+
+TIME_OUT_S = 0.03
+QUIET_S = 0.02
+
+
+class Peer:
+    """The far end of the wire: hands each request to the next answer of its script, and keeps all requests."""
+
+    def __init__(self) -> None:
+        self.master, slave = os.openpty()
+        tty.setraw(slave)
+        self.port = os.ttyname(slave)
+        os.close(slave)
+        os.set_blocking(self.master, False)
+        self.script: deque[Callable[[bytes], Pieces]] = deque()
+        self.requests: list[bytes] = []
+        self.arrived_s: list[float] = []
+        self.last_sent_s = 0.0
+        self._buffer = b""
+        self._tasks: set[asyncio.Task[None]] = set()
+
+    def __enter__(self) -> Self:
+        asyncio.get_running_loop().add_reader(self.master, self._readable)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.unplug()
+        for task in self._tasks:
+            task.cancel()
+
+    def answer(self, *frames: bytes) -> None:
+        """Answer the next requests with these bytes, one each."""
+        for frame in frames:
+            self.script.append(lambda _request, frame=frame: [(0.0, frame)])  # type: ignore[misc]
+
+    def unplug(self) -> None:
+        """Take the far end of the wire away."""
+        if self.master >= 0:
+            asyncio.get_running_loop().remove_reader(self.master)
+            os.close(self.master)
+            self.master = -1
+
+    def send(self, data: bytes) -> None:
+        """Put bytes on the wire unasked."""
+        if self.master >= 0 and data:
+            self.last_sent_s = time.monotonic()
+            os.write(self.master, data)
+
+    def _readable(self) -> None:
+        try:
+            self._buffer += os.read(self.master, 4096)
+        except OSError:  # nobody holds the near end just now
+            asyncio.get_running_loop().remove_reader(self.master)
+            asyncio.get_running_loop().call_later(0.001, self._listen_again)
+            return
+        while len(self._buffer) >= 8:
+            request, self._buffer = self._buffer[:8], self._buffer[8:]
+            self.requests.append(request)
+            self.arrived_s.append(time.monotonic())
+            if self.script:
+                task = asyncio.get_running_loop().create_task(self._reply(self.script.popleft()(request)))
+                self._tasks.add(task)
+
+    def _listen_again(self) -> None:
+        if self.master >= 0:
+            asyncio.get_running_loop().add_reader(self.master, self._readable)
+
+    async def _reply(self, pieces: Pieces) -> None:
+        for delay_s, data in pieces:
+            await asyncio.sleep(delay_s)
+            self.send(data)
+
+
+def settings(
+    port: str,
+    *,
+    baud: int = 115200,
+    time_out_s: float = TIME_OUT_S,
+    quiet_s: float = QUIET_S,
+    parity: Literal["N", "E", "O"] = "N",
+) -> LinkSettings:
+    """Settings of a test bus."""
+    return LinkSettings("bus", port, baud, parity, 1, time_out_s, quiet_s)
+
+
+def link_to(peer: Peer, *, baud: int = 115200, quiet_s: float = QUIET_S) -> ModbusLink:
+    """A link to this peer with time-outs of tens of milliseconds."""
+    return ModbusLink(settings(peer.port, baud=baud, quiet_s=quiet_s), time.monotonic)
+
+
+def supply_map(**changes: Point) -> DeviceMap:
+    """An invented supply as a profile would give it; named points may be changed."""
+    off_on = {0: "off", 1: "on"}
+    points = [
+        Point("current", "input register", 0, scale=0.001, unit="A", low=0, high=10.5),
+        Point("voltage", "input register", 1, scale=0.01, unit="V", low=0, high=62),
+        Point("output", "input register", 2, states=off_on),
+        Point("mode", "input register", 3, states={0: "current held", 1: "voltage held"}),
+        Point("set_current", "holding register", 16, scale=0.001, unit="A", low=0, high=10),
+        Point("set_voltage", "holding register", 17, scale=0.01, unit="V", low=0, high=60),
+        Point("switch", "holding register", 18, states=off_on),
+    ]
+    return DeviceMap("rectifier", "modbus supply", 1, {p.name: p for p in points} | changes, 0.005)
+
+
+def temperature_map() -> DeviceMap:
+    """An invented module with two thermocouples."""
+    points = [
+        Point(f"t{n}", "input register", n - 1, "int16", 0.1, 0, "degC", -20, 150, no_value=(0x7FFF,)) for n in (1, 2)
+    ]
+    return DeviceMap("thermometer", "modbus temperature", 2, {p.name: p for p in points}, 0.005)
