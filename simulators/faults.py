@@ -1,0 +1,254 @@
+"""What can go wrong on a simulated line, when it begins and ends: a script of faults as data."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+from simulators.tables import FileError, Reader, read_toml
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from pathlib import Path
+
+Target = Literal["tank", "supply", "sensor", "device"]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a fault strikes, its amounts with their usual values, and whether it changes bytes rather than values."""
+
+    target: Target
+    amounts: dict[str, float] = field(default_factory=dict)
+    on_bytes: bool = False
+
+
+def _byte_kind(**amounts: float) -> Kind:
+    """Byte faults strike each answer with probability `share`, at most `times` times (0: without end)."""
+    return Kind("device", {"share": 1.0, "times": 0.0, **amounts}, on_bytes=True)
+
+
+KINDS: dict[str, Kind] = {
+    # rate_c_per_min counts where it is above 0, heat_w otherwise; the cooling fails with it.
+    "bath heats": Kind("tank", {"rate_c_per_min": 0.0, "heat_w": 600.0}),
+    "cooling fails": Kind("tank"),
+    "contact lost": Kind("supply"),
+    "area lost": Kind("supply", {"lost_share": 0.5}),
+    "contact creeps off": Kind("supply", {"over_s": 600.0}),
+    "thermocouple open": Kind("sensor"),
+    "sensor frozen": Kind("sensor"),
+    "meter gain": Kind("supply", {"gain_error": 0.05}),
+    "supply trips": Kind("supply"),
+    "mains dip": Kind("supply"),
+    # code is the exception code; writes_only 0 refuses reads as well.
+    "device refuses": Kind("device", {"code": 4.0, "writes_only": 1.0}, on_bytes=True),
+    # Deaf and dumb, as behind a pulled plug: nothing is executed.
+    "device silent": Kind("device", on_bytes=True),
+    "request dropped": _byte_kind(),
+    "answer dropped": _byte_kind(),
+    # Longer than the response time-out, it is the late answer.
+    "answer delayed": _byte_kind(delay_ms=300.0),
+    "answer duplicated": _byte_kind(),
+    "answer truncated": _byte_kind(bytes=2.0),
+    "byte corrupted": _byte_kind(),
+    "wrong unit": _byte_kind(),
+    "wrong function": _byte_kind(),
+    "wrong byte count": _byte_kind(),
+    "wrong register count": _byte_kind(),
+    "wrong CRC": _byte_kind(),
+    "garbage before the answer": _byte_kind(bytes=5.0),
+    "garbage instead of the answer": _byte_kind(bytes=9.0),
+    "values swapped": _byte_kind(),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault of a script.
+
+    Attributes:
+        what: a key of KINDS.
+        target: the tank, supply, sensor or device it strikes.
+        at_s: process time at which it begins, s; None where charge or current decide.
+        supply: the supply whose charge or current decides.
+        after_charge_c: begins when this charge has gone through that supply's load, C.
+        after_current_s: begins this process time after current first flowed there, s.
+        for_s: process time it lasts, s; infinite where nothing is said.
+        amounts: by name, as KINDS lists them.
+    """
+
+    what: str
+    target: str
+    at_s: float | None
+    supply: str
+    after_charge_c: float | None
+    after_current_s: float | None
+    for_s: float
+    amounts: dict[str, float]
+
+    @property
+    def kind(self) -> Kind:
+        """What this sort of fault strikes and how."""
+        return KINDS[self.what]
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What a line has that faults can strike, by kind of target, and its wire seconds per process second."""
+
+    tank: tuple[str, ...]
+    supply: tuple[str, ...]
+    sensor: tuple[str, ...]
+    device: tuple[str, ...]
+    speed: float
+
+
+def _name(table: Reader, key: Target, known: tuple[str, ...]) -> str:
+    if not table.has(key) and len(known) != 1:
+        raise FileError(f"a fault must name its {key}: one of {', '.join(known) or 'none'}.")
+    return table.text(key, known[0] if known else "", known)
+
+
+def _lasts_s(table: Reader, speed: float) -> float:
+    process_s = table.optional_number("for_s", 0.0)
+    wire_s = table.optional_number("for_wire_s", 0.0)
+    if process_s is not None and wire_s is not None:
+        raise FileError("a fault lasts either for_s or for_wire_s; give one of the two.")
+    return wire_s * speed if wire_s is not None else math.inf if process_s is None else process_s
+
+
+def read_fault(table: Reader, names: Names, now_s: float | None = None) -> Fault:
+    """One fault from its table; now_s, s of process time, stands in where no beginning is given. Raises FileError."""
+    what = table.text("what", choices=tuple(KINDS))
+    kind = KINDS[what]
+    target = _name(table, kind.target, getattr(names, kind.target))
+    starts = (
+        table.optional_number("at_s"),
+        table.optional_number("after_charge_c"),
+        table.optional_number("after_current_s"),
+    )
+    if sum(start is not None for start in starts) != 1 and (
+        now_s is None or any(start is not None for start in starts)
+    ):
+        raise FileError(f"the fault {what!r} begins at one of at_s, after_charge_c, after_current_s; give exactly one.")
+    at_s, after_charge_c, after_current_s = starts
+    watches = after_charge_c is not None or after_current_s is not None
+    supply = _name(table, "supply", names.supply) if watches or kind.target == "supply" else ""
+    fault = Fault(
+        what=what,
+        target=target,
+        at_s=at_s if watches or at_s is not None else now_s,
+        supply=supply,
+        after_charge_c=after_charge_c,
+        after_current_s=after_current_s,
+        for_s=_lasts_s(table, names.speed),
+        amounts={name: table.number(name, usual) for name, usual in kind.amounts.items()},
+    )
+    table.finish()
+    return fault
+
+
+def read_script(path: Path, names: Names) -> list[Fault]:
+    """The faults of a script file. Raises FileError."""
+    table = read_toml(path)
+    faults = [read_fault(entry, names) for entry in table.listed_tables("fault")]
+    table.finish()
+    return faults
+
+
+@dataclass(slots=True)
+class _Active:
+    fault: Fault
+    ends_s: float
+    struck: int = 0
+
+
+class FaultBoard:
+    """Which faults wait and which stand. Times are process time."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self._waiting = list(faults)
+        self._standing: list[_Active] = []
+
+    def add(self, fault: Fault) -> None:
+        """Put one more fault among those that wait."""
+        self._waiting.append(fault)
+
+    def due(
+        self, now_s: float, first_current_s: Mapping[str, float | None], charge_c: Mapping[str, float]
+    ) -> list[Fault]:
+        """Take the faults that begin now; from here on they stand."""
+        begun = [
+            fault for fault in self._waiting if self._begins_in_s(fault, now_s, first_current_s, charge_c, {}) <= 0.0
+        ]
+        self._waiting = [fault for fault in self._waiting if fault not in begun]
+        self._standing += [_Active(fault, now_s + fault.for_s) for fault in begun]
+        return begun
+
+    def over(self, now_s: float) -> list[Fault]:
+        """Take the faults that have ended."""
+        ended = [active for active in self._standing if active.ends_s <= now_s]
+        self._standing = [active for active in self._standing if active.ends_s > now_s]
+        return [active.fault for active in ended]
+
+    def clear(self, what: str) -> list[Fault]:
+        """End every standing fault of this sort and forget those that wait."""
+        ended = [active.fault for active in self._standing if active.fault.what == what]
+        self._standing = [active for active in self._standing if active.fault.what != what]
+        self._waiting = [fault for fault in self._waiting if fault.what != what]
+        return ended
+
+    def standing(self, what: str, target: str) -> list[Fault]:
+        """The standing faults of this sort on this target."""
+        return [
+            active.fault for active in self._standing if active.fault.what == what and active.fault.target == target
+        ]
+
+    def strike(self, device: str, chance: float) -> list[Fault]:
+        """The byte faults that strike one transaction of a device; chance is a number from 0 to 1 drawn for it.
+
+        Each one counts; one that has struck as often as it may strikes no more.
+        """
+        struck = []
+        for active in self._standing:
+            fault = active.fault
+            if not fault.kind.on_bytes or fault.target != device or chance >= fault.amounts.get("share", 1.0):
+                continue
+            if 0 < fault.amounts.get("times", 0.0) <= active.struck:
+                continue
+            active.struck += 1
+            struck.append(fault)
+        return struck
+
+    def next_change_in_s(
+        self,
+        now_s: float,
+        first_current_s: Mapping[str, float | None],
+        charge_c: Mapping[str, float],
+        current_a: Mapping[str, float],
+    ) -> float:
+        """Process time until something begins or ends if every current stays as it is, s; infinite if nothing will."""
+        starts = [self._begins_in_s(fault, now_s, first_current_s, charge_c, current_a) for fault in self._waiting]
+        ends = [active.ends_s - now_s for active in self._standing]
+        return min([*starts, *ends], default=math.inf)
+
+    @staticmethod
+    def _begins_in_s(
+        fault: Fault,
+        now_s: float,
+        first_current_s: Mapping[str, float | None],
+        charge_c: Mapping[str, float],
+        current_a: Mapping[str, float],
+    ) -> float:
+        if fault.at_s is not None:
+            return fault.at_s - now_s
+        if fault.after_current_s is not None:
+            began_s = first_current_s[fault.supply]
+            return math.inf if began_s is None else began_s + fault.after_current_s - now_s
+        assert fault.after_charge_c is not None
+        missing_c = fault.after_charge_c - charge_c[fault.supply]
+        if missing_c <= 1e-9 * fault.after_charge_c:
+            return 0.0
+        flowing_a = current_a.get(fault.supply, 0.0)
+        return missing_c / flowing_a if flowing_a > 0.0 else math.inf

@@ -1,0 +1,200 @@
+"""The simulated line: tanks, supplies, cells, sensors and faults going on together in process time."""
+
+from __future__ import annotations
+
+import math
+import random
+from typing import TYPE_CHECKING
+
+from simulators.bath import Bath, Sensor
+from simulators.cell import Cell
+from simulators.faults import Fault, FaultBoard, Names
+from simulators.supply import Cause, Supply
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from simulators.plan import LinePlan
+
+Truth = dict[str, object]
+
+
+def _ignore(_truth: Truth) -> None:
+    """Nobody listens."""
+
+
+class SimulatedLine:
+    """The physics of a line, without any wire.
+
+    Attributes:
+        now_s: process time reached, s, from 0.
+        baths, supplies, sensors: by name.
+        board: the faults that wait and stand.
+    """
+
+    def __init__(
+        self, plan: LinePlan, *, seed: int = 0, faults: Iterable[Fault] = (), tell: Callable[[Truth], None] = _ignore
+    ) -> None:
+        self.now_s = 0.0
+        self.baths = {name: Bath(tank, plan.room_c) for name, tank in plan.tanks.items()}
+        self.supplies = {name: self._supply(plan, name, seed) for name in plan.supplies}
+        self.sensors = {
+            name: Sensor(
+                sensor,
+                self.baths[sensor.tank].bath_c if sensor.tank else plan.room_c,
+                random.Random(f"{seed} sensor {name}"),
+            )
+            for name, sensor in plan.sensors.items()
+        }
+        self.board = FaultBoard(faults)
+        self._room_c = plan.room_c
+        self._tell = tell
+        self._creeping: dict[str, tuple[float, float]] = {}
+        self._gain_errors = {name: supply.meter_gain_error for name, supply in plan.supplies.items()}
+        self._change_faults()
+
+    def _supply(self, plan: LinePlan, name: str, seed: int) -> Supply:
+        of = plan.supplies[name]
+        cell = Cell(
+            area_dm2=of.load.area_dm2,
+            alloy=of.load.alloy,
+            acid_g_per_l=plan.tanks[of.tank].acid_g_per_l,
+            leads_ohm=of.leads_ohm,
+            surface_over_bath_c=of.load.surface_over_bath_c,
+            chance=random.Random(f"{seed} load {name}"),
+        )
+        supply = Supply(of, cell)
+        supply.told = lambda cause, changed: self._tell_output(name, cause, changed)
+        return supply
+
+    def _tell_output(self, name: str, cause: Cause, changed: bool) -> None:
+        supply = self.supplies[name]
+        self._tell({
+            "truth": "output", "supply": name, "on": supply.is_on, "changed": changed, "cause": cause,
+            "process_s": self.now_s, "charge_c": supply.charge_c,
+        })  # fmt: skip
+
+    def advance(self, process_s: float) -> None:
+        """Let everything go on to this process time, s; a time that has passed already changes nothing."""
+        while self.now_s < process_s:
+            step_s = self._step_s(process_s)
+            self._step(step_s)
+            self.now_s = process_s if self.now_s + step_s >= process_s - 1e-12 else self.now_s + step_s
+            self._change_faults()
+
+    def _step_s(self, until_s: float) -> float:
+        change_s = self.board.next_change_in_s(
+            self.now_s,
+            {name: supply.first_current_s for name, supply in self.supplies.items()},
+            {name: supply.charge_c for name, supply in self.supplies.items()},
+            {name: supply.current_a for name, supply in self.supplies.items()},
+        )
+        longest_s = min((supply.longest_step_s() for supply in self.supplies.values()), default=1.0)
+        return min(until_s - self.now_s, longest_s, max(change_s, 1e-6))
+
+    def _step(self, step_s: float) -> None:
+        heat_w = dict.fromkeys(self.baths, 0.0)
+        for name, supply in self.supplies.items():
+            if name in self._creeping:
+                self._creep(name, step_s)
+            heat_w[supply.tank] += supply.step(step_s, self.baths[supply.tank].bath_c, self.now_s)
+        for name, bath in self.baths.items():
+            bath.step(step_s, heat_w[name])
+        for sensor in self.sensors.values():
+            sensor.step(step_s, self.baths[sensor.tank].bath_c if sensor.tank else self._room_c)
+
+    def _creep(self, name: str, step_s: float) -> None:
+        began_s, over_s = self._creeping[name]
+        gone = (self.now_s + step_s - began_s) / over_s
+        self.supplies[name].cell.creep_ohm = 0.5 * gone / (1.0 - gone) if gone < 1.0 else math.inf
+        self.supplies[name].solve()
+
+    def add_fault(self, fault: Fault) -> None:
+        """Put one more fault on the board; it begins at once if its time has come."""
+        self.board.add(fault)
+        self._change_faults()
+
+    def clear_fault(self, what: str) -> None:
+        """End every fault of this sort."""
+        for fault in self.board.clear(what):
+            self._apply(fault, begins=False)
+
+    def _change_faults(self) -> None:
+        for fault in self.board.over(self.now_s):
+            self._apply(fault, begins=False)
+        first_current_s = {name: supply.first_current_s for name, supply in self.supplies.items()}
+        charge_c = {name: supply.charge_c for name, supply in self.supplies.items()}
+        for fault in self.board.due(self.now_s, first_current_s, charge_c):
+            self._apply(fault, begins=True)
+
+    def _apply(self, fault: Fault, begins: bool) -> None:
+        self._tell({
+            "truth": "fault", "what": fault.what, "target": fault.target, "begins": begins, "process_s": self.now_s,
+        })  # fmt: skip
+        if fault.kind.target == "tank":
+            self._apply_to_bath(fault, begins)
+        elif fault.kind.target == "sensor":
+            sensor = self.sensors[fault.target]
+            if fault.what == "thermocouple open":
+                sensor.is_open = begins
+            else:
+                sensor.is_frozen = begins
+        elif fault.kind.target == "supply":
+            self._apply_to_supply(fault, begins)
+
+    def _apply_to_bath(self, fault: Fault, begins: bool) -> None:
+        bath = self.baths[fault.target]
+        bath.cooling_works = not begins
+        if fault.what == "bath heats":
+            rate_c_per_min = fault.amounts["rate_c_per_min"]
+            heat_w = bath.heat_for_rate(rate_c_per_min) if rate_c_per_min > 0.0 else fault.amounts["heat_w"]
+            bath.extra_heat_w = heat_w if begins else 0.0
+
+    def _apply_to_supply(self, fault: Fault, begins: bool) -> None:
+        supply = self.supplies[fault.target]
+        if fault.what == "contact lost":
+            supply.cell.share = 0.0 if begins else 1.0
+        elif fault.what == "area lost":
+            supply.cell.share = 1.0 - fault.amounts["lost_share"] if begins else 1.0
+        elif fault.what == "contact creeps off":
+            self._begin_creep(fault, begins)
+        elif fault.what == "meter gain":
+            supply.meter_gain_error = fault.amounts["gain_error"] if begins else self._gain_errors[fault.target]
+        elif fault.what == "mains dip":
+            (supply.lose_mains if begins else supply.regain_mains)()
+        elif begins:
+            supply.switch(on=False, cause="trip")
+        supply.disturb()
+
+    def _begin_creep(self, fault: Fault, begins: bool) -> None:
+        if begins:
+            self._creeping[fault.target] = (self.now_s, fault.amounts["over_s"])
+        else:
+            self._creeping.pop(fault.target, None)
+            self.supplies[fault.target].cell.creep_ohm = 0.0
+
+    def state(self) -> Truth:
+        """The whole truth now: of every supply and every tank."""
+        return {
+            "process_s": self.now_s,
+            "supplies": {
+                name: {
+                    "on": supply.is_on, "current_a": supply.current_a, "voltage_v": supply.voltage_v,
+                    "mode": supply.mode, "charge_c": supply.charge_c, "thickness_um": supply.thickness_um,
+                    "growth_um_m2_per_c": supply.cell.draw.growth_um_m2_per_c,
+                }
+                for name, supply in self.supplies.items()
+            },
+            "tanks": {name: {"bath_c": bath.bath_c} for name, bath in self.baths.items()},
+        }  # fmt: skip
+
+
+def names_of(plan: LinePlan, speed: float = 1.0) -> Names:
+    """What faults can strike on this line; speed is process seconds per wire second."""
+    return Names(
+        tank=tuple(plan.tanks),
+        supply=tuple(plan.supplies),
+        sensor=tuple(plan.sensors),
+        device=tuple(plan.devices),
+        speed=speed,
+    )

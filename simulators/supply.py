@@ -1,0 +1,125 @@
+"""A programmable DC supply over one cell: constant current or constant voltage, whichever bites first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from simulators.cell import Cell
+    from simulators.plan import SupplyPlan
+
+Mode = Literal["off", "current held", "voltage held"]
+Cause = Literal["command", "time-out", "dip", "trip"]
+
+_SETTLING_STEP_S = 0.1
+_CALM_STEP_S = 1.0
+
+
+class Supply:
+    """One supply and the truth about its output. Off at the start; set points act at once.
+
+    Attributes:
+        cell: the load at its leads.
+        is_on: whether the output is on.
+        current_a: true current through the load now, A. voltage_v: true voltage at the terminals now, V.
+        mode: what holds the output now.
+        set_current_a, set_voltage_v: the set points, A and V.
+        meter_gain_error: share by which its meters read high.
+        time_out_s: wire time of silence after which it switches itself off; 0 means never.
+        first_current_s: process time at which current first flowed, s; None before.
+        told: called after every switch with the cause and whether the state changed.
+    """
+
+    def __init__(self, plan: SupplyPlan, cell: Cell) -> None:
+        self.cell = cell
+        self.is_on = False
+        self.current_a = 0.0
+        self.voltage_v = 0.0
+        self.mode: Mode = "off"
+        self.set_current_a = 0.0
+        self.set_voltage_v = 0.0
+        self.meter_gain_error = plan.meter_gain_error
+        self.time_out_s = 0.0
+        self.first_current_s: float | None = None
+        self.told: Callable[[Cause, bool], None] | None = None
+        self.tank = plan.tank
+        self.rated_current_a = plan.rated_current_a
+        self.rated_voltage_v = plan.rated_voltage_v
+        self._cap_current_a = plan.cap_current_a
+        self._after_dip = plan.after_dip
+        self._was_on = False
+
+    @property
+    def charge_c(self) -> float:
+        """Charge through the load so far, C."""
+        return self.cell.charge_c
+
+    @property
+    def thickness_um(self) -> float:
+        """Mean thickness of the load's coat, um."""
+        return self.cell.thickness_um
+
+    def set_current(self, current_a: float) -> None:
+        """Set the current limit, A; more than the rating is cut to it."""
+        self.set_current_a = min(max(current_a, 0.0), self.rated_current_a)
+        self.disturb()
+
+    def set_voltage(self, voltage_v: float) -> None:
+        """Set the voltage limit, V; more than the rating is cut to it."""
+        self.set_voltage_v = min(max(voltage_v, 0.0), self.rated_voltage_v)
+        self.disturb()
+
+    def switch(self, on: bool, cause: Cause = "command") -> None:
+        """Switch the output on or off."""
+        changed = on != self.is_on
+        self.is_on = on
+        self.disturb()
+        if self.told is not None:
+            self.told(cause, changed)
+
+    def lose_mains(self) -> None:
+        """The mains dip: the output falls off."""
+        self._was_on = self.is_on
+        self.switch(on=False, cause="dip")
+
+    def regain_mains(self) -> None:
+        """The mains come back: off, or in its last state at full set point and without a ramp."""
+        if self._after_dip == "last state" and self._was_on:
+            self.switch(on=True, cause="dip")
+
+    def disturb(self) -> None:
+        """Find current and voltage anew after a step of set point, output or contact."""
+        self.cell.disturb()
+        self.solve()
+
+    def solve(self) -> None:
+        """Find the current, voltage and mode that set points and cell agree on now."""
+        limit_a = min(self.set_current_a, self._cap_current_a)
+        if not self.is_on:
+            self.current_a, self.voltage_v, self.mode = 0.0, self.cell.residual_v, "off"
+        elif self.cell.is_open:
+            self.current_a, self.voltage_v, self.mode = 0.0, self.set_voltage_v, "voltage held"
+        elif self.cell.voltage_at(limit_a) <= self.set_voltage_v:
+            self.current_a, self.voltage_v, self.mode = limit_a, self.cell.voltage_at(limit_a), "current held"
+        else:
+            self.current_a = min(self.cell.current_at(self.set_voltage_v), limit_a)
+            self.voltage_v, self.mode = self.set_voltage_v, "voltage held"
+
+    def longest_step_s(self) -> float:
+        """How long a step of process time may be now, s."""
+        return _SETTLING_STEP_S if self.current_a > 0.0 and self.cell.is_settling else _CALM_STEP_S
+
+    def step(self, step_s: float, bath_c: float, began_s: float) -> float:
+        """Let the output go on for step_s, s, from the process time began_s; returns the heat into the bath, W.
+
+        The charge is exact where the current is held, and the mean of both ends x step where the voltage is.
+        """
+        current_a, voltage_v = self.current_a, self.voltage_v
+        if current_a > 0.0 and self.first_current_s is None:
+            self.first_current_s = began_s
+        self.cell.step(step_s, current_a, voltage_v, bath_c, self.mode == "voltage held")
+        self.solve()
+        self.cell.charge_c += 0.5 * (current_a + self.current_a) * step_s
+        return self.cell.heat_w(current_a, voltage_v)
