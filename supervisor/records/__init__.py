@@ -1,0 +1,1 @@
+"""The record: what happened, and how to go through it again."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from functools import cache
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 from pydantic import ConfigDict, Field, TypeAdapter
@@ -63,13 +62,17 @@ def decode_actions(text: str) -> tuple[Action, ...]:
     return decode(ACTIONS, text)
 
 
-@cache
+_state_adapters: dict[Any, TypeAdapter[tuple[Any]]] = {}
+
+
 def _adapter_of(kind: Any) -> TypeAdapter[tuple[Any]]:
     """Return the adapter of a snapshot's type, built once: building costs a thousand times a use.
 
     It is a tuple of one because pydantic takes no settings for a bare dataclass.
     """
-    return TypeAdapter(tuple[kind], config=_CONFIG)
+    if kind not in _state_adapters:
+        _state_adapters[kind] = TypeAdapter(tuple[kind], config=_CONFIG)
+    return _state_adapters[kind]
 
 
 def encode_state(state: object) -> str:

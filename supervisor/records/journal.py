@@ -56,7 +56,7 @@ class Journal:
 
     @classmethod
     async def open(cls, path: Path) -> Journal:
-        """Open or make the journal at `path`. Raises schema.JournalRefused with a sentence for people."""
+        """Open or make the journal at `path`. Raises schema.JournalError with a sentence for people."""
         executor = ThreadPoolExecutor(max_workers=1, thread_name_prefix="journal")
         try:
             opened = await asyncio.get_running_loop().run_in_executor(executor, schema.open_file, path)
@@ -97,13 +97,13 @@ class Journal:
         """Open the record of a new run and return its number, 1 upwards.
 
         `profiles` maps names to texts; `speed` is process seconds per wire second; `wall_s` UTC seconds since 1970.
-        Raises schema.JournalRefused if the disk refuses.
+        Raises schema.JournalError if the disk refuses.
         """
         info = RunInfo(0, boot_id, line_name, line_text, line_hash, dict(profiles), core_version, speed, wall_s)
         try:
             self._run = await self._in_thread(lambda: rows.insert_run(self._connection, info))
         except sqlite3.Error as problem:
-            raise schema.JournalRefused(
+            raise schema.JournalError(
                 f"The journal cannot be written: {problem}. Check the disk; nothing is energised without a record."
             ) from problem
         return self._run
@@ -111,12 +111,12 @@ class Journal:
     async def last_state(self) -> LastState | None:
         """Return where the newest earlier run with anything in it stood; None where there was none.
 
-        Raises schema.JournalRefused if that part of the file is damaged.
+        Raises schema.JournalError if that part of the file is damaged.
         """
         try:
             return await self._in_thread(lambda: rows.read_last(self._connection, self._run))
         except sqlite3.Error as problem:
-            raise schema.JournalRefused(
+            raise schema.JournalError(
                 f"What ran before cannot be read from the journal: {problem}. Check that the supply is off; then move"
                 " the journal away so that a new one is begun."
             ) from problem
@@ -169,7 +169,7 @@ class Journal:
         self._gap = Gap(first, self._number, why)
         self._snapshot_wanted = True
 
-    def _put(self, row: Row) -> None:
+    def _put(self, row: rows.Row) -> None:
         self._close_gap()
         self._queue.append(row)
         self._news.set()
@@ -198,7 +198,7 @@ class Journal:
             all_kept = await self._in_thread(lambda: rows.write(self._connection, self._run, batch))
         except sqlite3.Error as problem:
             self._problem = f"The journal cannot be written: {problem}. Check the disk; nothing new is energised."
-            _log.error("%s", self._problem)  # noqa: TRY400 - the sentence says it; a stack tells a person nothing
+            _log.error("%s", self._problem)
             return False
         self._problem = ""
         for _ in batch:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import logging
 from dataclasses import dataclass
@@ -97,25 +98,31 @@ Row = Step | Snapshot | Gap | Promise
 
 def insert_run(connection: sqlite3.Connection, info: RunInfo) -> int:
     """Write a new run with its texts and return its number; `info.id` is not used. Raises sqlite3.Error."""
-    hashes = {name: codec.text_hash(text) for name, text in info.profiles.items()}
-    texts = [(info.line_hash, info.line_text), *((hashes[name], text) for name, text in info.profiles.items())]
-    with _transaction(connection):
-        connection.executemany("INSERT OR IGNORE INTO texts VALUES (?, ?)", texts)
+    values = {
+        "boot_id": info.boot_id,
+        "line_name": info.line_name,
+        "line_text": _text_key(info.line_text),
+        "line_hash": info.line_hash,
+        "profiles": json.dumps({name: _text_key(text) for name, text in info.profiles.items()}),
+        "core_version": info.core_version,
+        "speed": info.speed,
+        "began_wall_s": info.began_wall_s,
+    }
+    with connection:
+        connection.execute("BEGIN")
+        for text in (info.line_text, *info.profiles.values()):
+            connection.execute("INSERT OR IGNORE INTO texts VALUES (?, ?)", (_text_key(text), text))
         cursor = connection.execute(
-            "INSERT INTO runs (boot_id, line_name, line_hash, profiles, core_version, speed, began_wall_s)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (
-                info.boot_id,
-                info.line_name,
-                info.line_hash,
-                json.dumps(hashes),
-                info.core_version,
-                info.speed,
-                info.began_wall_s,
-            ),
+            "INSERT INTO runs (boot_id, line_name, line_text, line_hash, profiles, core_version, speed, began_wall_s)"
+            " VALUES (:boot_id, :line_name, :line_text, :line_hash, :profiles, :core_version, :speed, :began_wall_s)",
+            values,
         )
     assert cursor.lastrowid is not None
     return cursor.lastrowid
+
+
+def _text_key(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def read_runs(connection: sqlite3.Connection) -> list[RunInfo]:
@@ -127,13 +134,14 @@ def read_runs(connection: sqlite3.Connection) -> list[RunInfo]:
 def read_run(connection: sqlite3.Connection, number: int) -> RunInfo:
     """Return one run that exists. Raises sqlite3.Error."""
     row = connection.execute(
-        "SELECT boot_id, line_name, line_hash, profiles, core_version, speed, began_wall_s FROM runs WHERE id = ?",
+        "SELECT boot_id, line_name, line_text, line_hash, profiles, core_version, speed, began_wall_s"
+        " FROM runs WHERE id = ?",
         (number,),
     ).fetchone()
-    boot_id, line_name, line_hash, hashes, core_version, speed, began_wall_s = row
+    boot_id, line_name, line_key, line_hash, profile_keys, core_version, speed, began_wall_s = row
     texts = dict(connection.execute("SELECT hash, text FROM texts").fetchall())
-    profiles = {name: texts[key] for name, key in json.loads(hashes).items()}
-    return RunInfo(number, boot_id, line_name, texts[line_hash], line_hash, profiles, core_version, speed, began_wall_s)
+    profiles = {name: texts[key] for name, key in json.loads(profile_keys).items()}
+    return RunInfo(number, boot_id, line_name, texts[line_key], line_hash, profiles, core_version, speed, began_wall_s)
 
 
 def write(connection: sqlite3.Connection, run: int, batch: Sequence[Row]) -> bool:
@@ -143,7 +151,8 @@ def write(connection: sqlite3.Connection, run: int, batch: Sequence[Row]) -> boo
     rest. Raises sqlite3.Error; then nothing of the batch is written.
     """
     all_kept = True
-    with _transaction(connection):
+    with connection:
+        connection.execute("BEGIN")
         for row in batch:
             all_kept &= _write_row(connection, run, row)
     return all_kept
@@ -167,7 +176,7 @@ def _write_step(connection: sqlite3.Connection, run: int, step: Step) -> bool:
     try:
         values = (run, step.number, codec.encode_event(step.event), codec.encode_actions(step.actions))
     except ValueError as problem:
-        _log.error("Step %s cannot be written to the journal: %s", step.number, problem)  # noqa: TRY400 - known cause
+        _log.error("Step %s cannot be written to the journal: %s", step.number, problem)
         connection.execute("INSERT INTO gaps VALUES (?, ?, ?, ?)", (run, step.number, step.number, str(problem)))
         return False
     connection.execute("INSERT INTO steps VALUES (?, ?, ?, ?)", values)
@@ -190,7 +199,9 @@ def read_last(connection: sqlite3.Connection, before: int) -> LastState | None:
     events = connection.execute(
         "SELECT event FROM steps WHERE run = ? AND number > ? ORDER BY number", (newest, after)
     ).fetchall()
-    last = connection.execute("SELECT event FROM steps WHERE run = ? ORDER BY number DESC LIMIT 1", (newest,)).fetchone()
+    last = connection.execute(
+        "SELECT event FROM steps WHERE run = ? ORDER BY number DESC LIMIT 1", (newest,)
+    ).fetchone()
     lost = connection.execute(
         "SELECT coalesce(sum(last - max(first, :after + 1) + 1), 0) FROM gaps WHERE run = :run AND last > :after",
         {"run": newest, "after": after},
@@ -202,19 +213,3 @@ def read_last(connection: sqlite3.Connection, before: int) -> LastState | None:
         newest_event=last[0] if last else None,
         lost=lost,
     )
-
-
-class _transaction:  # noqa: N801 - reads as a statement
-    """Begin, then commit or roll back."""
-
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self._connection = connection
-
-    def __enter__(self) -> None:
-        self._connection.execute("BEGIN")
-
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is None:
-            self._connection.execute("COMMIT")
-        elif self._connection.in_transaction:
-            self._connection.execute("ROLLBACK")

@@ -22,8 +22,9 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         # Line files and device profiles by their hash: replay needs no other file.
         "CREATE TABLE texts (hash TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID",
         """CREATE TABLE runs (
-            id INTEGER PRIMARY KEY, boot_id TEXT NOT NULL, line_name TEXT NOT NULL, line_hash TEXT NOT NULL,
-            profiles TEXT NOT NULL, core_version TEXT NOT NULL, speed REAL NOT NULL, began_wall_s REAL NOT NULL)""",
+            id INTEGER PRIMARY KEY, boot_id TEXT NOT NULL, line_name TEXT NOT NULL, line_text TEXT NOT NULL,
+            line_hash TEXT NOT NULL, profiles TEXT NOT NULL, core_version TEXT NOT NULL, speed REAL NOT NULL,
+            began_wall_s REAL NOT NULL)""",
         """CREATE TABLE steps (
             run INTEGER NOT NULL, number INTEGER NOT NULL, event TEXT NOT NULL, actions TEXT NOT NULL,
             PRIMARY KEY (run, number)) WITHOUT ROWID""",
@@ -39,7 +40,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
 )
 
 
-class JournalRefused(Exception):
+class JournalError(Exception):
     """This file must not be written to; the text says why and what to do."""
 
 
@@ -54,22 +55,22 @@ class Opened:
 def open_file(path: Path) -> Opened:
     """Open the journal at `path` as its only writer, making it if it is not there.
 
-    A damaged file is kept under another name and a new one begun. Raises JournalRefused where the file is in use,
+    A damaged file is kept under another name and a new one begun. Raises JournalError where the file is in use,
     not a journal, newer than this program, or not to be opened at all.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
-            return Opened(_open_sound(path), "")
+            return Opened(open_sound(path), "")
         except sqlite3.DatabaseError as problem:
             if not _is_damage(problem):
                 raise
             kept = _move_aside(path)
-        return Opened(_open_sound(path), _notice(path, kept))
+        return Opened(open_sound(path), _notice(path, kept))
     except sqlite3.DatabaseError as problem:
-        raise JournalRefused(_why_not(path, problem)) from problem
+        raise JournalError(_why_not(path, problem)) from problem
     except OSError as problem:
-        raise JournalRefused(f"The journal {path} cannot be opened: {problem.strerror}.") from problem
+        raise JournalError(f"The journal {path} cannot be opened: {problem.strerror}.") from problem
 
 
 def _notice(path: Path, kept: Path) -> str:
@@ -79,7 +80,8 @@ def _notice(path: Path, kept: Path) -> str:
     )
 
 
-def _open_sound(path: Path) -> sqlite3.Connection:
+def open_sound(path: Path) -> sqlite3.Connection:
+    """Open the journal at `path` exclusively, up to date. Raises JournalError, OSError or sqlite3.DatabaseError."""
     if _is_cut_short(path):
         raise _damage("the file is shorter than its own header says")
     connection = sqlite3.connect(path, isolation_level=None, timeout=0)
@@ -108,18 +110,18 @@ def _is_cut_short(path: Path) -> bool:
         return True
     (page_size,) = struct.unpack_from(">H", header, 16)
     (pages,) = struct.unpack_from(">I", header, 28)
-    return path.stat().st_size < pages * (65536 if page_size == 1 else page_size)
+    return path.stat().st_size < int(pages) * (65536 if page_size == 1 else int(page_size))
 
 
 def _check_owner(connection: sqlite3.Connection, path: Path) -> None:
     (application_id,) = connection.execute("PRAGMA application_id").fetchone()
     (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     if tables and application_id != APPLICATION_ID:
-        raise JournalRefused(f"{path} is a database of another program, not a journal. Name another folder for records.")
+        raise JournalError(f"{path} is a database of another program, not a journal. Name another folder for records.")
     if tables:
         version = _version(connection)
         if version > len(MIGRATIONS):
-            raise JournalRefused(
+            raise JournalError(
                 f"The journal {path} has version {version}; this program knows up to {len(MIGRATIONS)}."
                 " Install the newer release it was written by, or name another folder for records."
             )
