@@ -1,0 +1,1 @@
+"""Pure decisions: events in, actions out."""

@@ -105,7 +105,8 @@ class Operation:
 
     Attributes:
         id: such as `demo-7`. load: id of its load. plan: fixed at start.
-        state: where it stands. why: the cause that ended or held it, "" while none. at_target: the target was reached first.
+        state: where it stands. why: the cause that ended or held it, "" while none.
+        at_target: the target was reached first.
         dose: metered charge. commanded_c: set current x time, C. counted_s: process time up to which that is counted.
         began_s: process time of its start. ramp: the soft start; None while not energised.
         low_since_s: process time of the first reading under the lost-current share; None while above.
@@ -144,9 +145,18 @@ def move(operation: Operation, trigger: Trigger, why: str = "") -> Operation | N
     if after in ENERGISED:
         return replace(operation, state=after, why="")
     return replace(
-        operation, state=after, why=why or operation.why, at_target=at_target,
-        ramp=None, low_since_s=None,
+        operation,
+        state=after,
+        why=why or operation.why,
+        at_target=at_target,
+        ramp=None,
+        low_since_s=None,
     )
+
+
+def proven(operation: Operation) -> Trigger:
+    """Which of the two proofs ends this operation: complete only if the target and nothing else ended it."""
+    return Trigger.OFF_PROVEN_AT_TARGET if operation.at_target else Trigger.OFF_PROVEN
 
 
 def count_commanded(operation: Operation, at_s: float, *, off_proven: bool) -> Operation:
@@ -157,17 +167,20 @@ def count_commanded(operation: Operation, at_s: float, *, off_proven: bool) -> O
     elapsed_s = max(0.0, at_s - operation.counted_s)
     set_a = operation.ramp.current_a if operation.ramp else operation.plan.current_a
     commanded_a = 0.0 if off_proven else set_a
-    return replace(operation, commanded_c=operation.commanded_c + commanded_a * elapsed_s, counted_s=max(at_s, operation.counted_s))
+    return replace(
+        operation, commanded_c=operation.commanded_c + commanded_a * elapsed_s, counted_s=max(at_s, operation.counted_s)
+    )
 
 
-def set_points(plan: Plan, supply: SupplySetup, into_ramp_s: float, step_s: float) -> tuple[float, float, bool]:
-    """Current, A, and voltage, V, to set `into_ramp_s` after the soft start began, and whether they are the final ones.
+def set_points(plan: Plan, supply: SupplySetup, into_ramp_s: float, step_s: float) -> tuple[float, float]:
+    """Current, A, and voltage, V, to set `into_ramp_s` after the soft start began.
 
     The ramped quantity is set one step ahead, so that the first command is not zero and the last comes on time;
     the other stands at its final value from the first (R6 holds for both all the time).
     """
-    done = plan.ramp_s <= 0 or into_ramp_s + step_s >= plan.ramp_s
-    share = 1.0 if done else (into_ramp_s + step_s) / plan.ramp_s
+    if into_ramp_s + step_s >= plan.ramp_s:
+        return plan.current_a, plan.voltage_v
+    share = (into_ramp_s + step_s) / plan.ramp_s
     if plan.mode == "current":
-        return max(supply.current_step_a, floor_to_step(plan.current_a * share, supply.current_step_a)), plan.voltage_v, done
-    return plan.current_a, max(supply.voltage_step_v, floor_to_step(plan.voltage_v * share, supply.voltage_step_v)), done
+        return max(supply.current_step_a, floor_to_step(plan.current_a * share, supply.current_step_a)), plan.voltage_v
+    return plan.current_a, max(supply.voltage_step_v, floor_to_step(plan.voltage_v * share, supply.voltage_step_v))

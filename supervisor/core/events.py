@@ -186,6 +186,17 @@ class Wake:
 
 
 __all__ = [
-    "Event", "Instant", "Order", "Quality", "Reading", "Recorded", "Request", "RequestKind", "Scanned", "Started", "Wake",
-    "Woken", "Written",
+    "Event",
+    "Instant",
+    "Order",
+    "Quality",
+    "Reading",
+    "Recorded",
+    "Request",
+    "RequestKind",
+    "Scanned",
+    "Started",
+    "Wake",
+    "Woken",
+    "Written",
 ]

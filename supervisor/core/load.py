@@ -11,7 +11,7 @@ class Load:
 
     Attributes:
         id: as the person named it, or numbered by the line. area_m2: wetted area. target_um: mean thickness wanted.
-        operation: the anodize operation it went through. suspect: why it may be spoiled; "" while nothing speaks for it.
+        operation: the anodize operation it went through. suspect: why it may be spoiled; "" if nothing says so.
     """
 
     id: str

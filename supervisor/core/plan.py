@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from supervisor.core.events import Order
 from supervisor.core import words
+from supervisor.core.events import Order
 from supervisor.core.setup import AnodizeSetup, LineSetup, SupplySetup
 from supervisor.trade.coating import MIL_UM, charge_for_c
 
@@ -21,7 +21,8 @@ class Plan:
 
     Attributes:
         mode: `current` or `voltage`. area_m2, target_um: as ordered. target_c: charge for it at the best growth factor.
-        current_a: highest current set point (R6). voltage_v: highest voltage set point. expected_a: current of the plan.
+        current_a: highest current set point (R6). voltage_v: highest voltage set point.
+        expected_a: current of the plan.
         ramp_s: soft start. expected_s: planned time. longest_s, largest_c: end the operation (R8).
     """
 
@@ -69,9 +70,17 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
     expected_s = target_c / min(current_a, expected_a) + ramp_s / 2
     planned_c = target_c if mode == "current" else max(target_c, current_a * expected_s)
     return Plan(
-        mode=mode, area_m2=order.area_m2, target_um=order.target_um, target_c=target_c, current_a=current_a,
-        voltage_v=floor_to_step(voltage_v, supply.voltage_step_v), expected_a=min(current_a, expected_a), ramp_s=ramp_s,
-        expected_s=expected_s, longest_s=anodize.margin * expected_s, largest_c=anodize.margin * planned_c,
+        mode=mode,
+        area_m2=order.area_m2,
+        target_um=order.target_um,
+        target_c=target_c,
+        current_a=current_a,
+        voltage_v=floor_to_step(voltage_v, supply.voltage_step_v),
+        expected_a=min(current_a, expected_a),
+        ramp_s=ramp_s,
+        expected_s=expected_s,
+        longest_s=anodize.margin * expected_s,
+        largest_c=anodize.margin * planned_c,
     ), ()
 
 
@@ -98,7 +107,9 @@ def _implausible(
             f"{words.density(anodize.highest_density_a_per_m2, units)}."
         )
     if not 0 < voltage_v <= supply.rated_voltage_v:
-        reasons.append(f"The voltage of {voltage_v:.4g} V is not within what {supply.name} can give, {supply.rated_voltage_v:.4g} V.")
+        reasons.append(
+            f"The voltage of {voltage_v:.4g} V is not within the {supply.rated_voltage_v:.4g} V that {supply.name} gives."
+        )
     if ramp_s < 0:
         reasons.append("The ramp cannot be shorter than zero.")
     return tuple(reasons)
@@ -117,13 +128,15 @@ def _too_thick(target_um: float, thickest_um: float, units: words.Units) -> str:
 def _beyond_supply(current_a: float, expected_a: float, bound_a: float, supply: SupplySetup) -> tuple[str, ...]:
     """Every reason why this supply on this line cannot carry the load."""
     if current_a > bound_a * (1 + 1e-9):
-        return (
+        text = (
             f"The load wants {expected_a:.4g} A, but {supply.name} may give {bound_a:.4g} A at most "
-            f"(rating {supply.rated_current_a:.4g} A, cap {supply.cap_current_a:.4g} A, area x highest density).",
+            f"(rating {supply.rated_current_a:.4g} A, cap {supply.cap_current_a:.4g} A, area x highest density)."
         )
+        return (text,)
     if current_a < LEAST_OVER_OFF * supply.off_threshold_a:
-        return (
+        text = (
             f"The load wants {current_a:.3g} A, too little to be told from off on {supply.name} "
-            f"(off means below {supply.off_threshold_a:.3g} A).",
+            f"(off means below {supply.off_threshold_a:.3g} A)."
         )
+        return (text,)
     return ()

@@ -84,7 +84,7 @@ class SupplySetup:
         off_threshold_a: a good reading below this counts toward the proof of off, A.
         proof_deadline_s: wire time within which off must be proven, s.
         resend_s: wire time between off commands while off is not proven, s.
-        silent_after_s: process time without one good current reading, while commanded on, that means the supply is lost.
+        silent_after_s: process time without one good current reading that means the supply is silent.
         second_means: name of the output that can break the circuit instead (contactor); None where not fitted.
         device_time_out_s: wire time after which the device switches itself off without traffic; None where it does not.
     """
@@ -136,7 +136,7 @@ class AnodizeSetup:
     """What an operation takes unless its request says otherwise.
 
     Attributes:
-        mode: `current` (area x density under a voltage ceiling) or `voltage` (ramp to a final voltage under a current cap).
+        mode: `current` (area x density under a voltage ceiling) or `voltage` (ramp to a final one under a current cap).
         density_a_per_m2: current density. highest_density_a_per_m2: never exceeded, A/m2 (R6).
         voltage_v: the ceiling in current mode, the final value in voltage mode, V.
         ramp_s: soft start, process time, s (0: none).

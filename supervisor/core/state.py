@@ -55,12 +55,12 @@ class SupplyState:
     Attributes:
         output: the proof of off. operation: what runs under it; None while idle. pending: an intent on its way.
         faults: causes seen by events; they stand until off is proven.
-        voltage_held: regulation mode last read; None before the first. ceiling_since_s: process time since when the voltage
-            is held in current mode; None while it is not.
+        voltage_held: regulation mode last read; None before the first.
+        ceiling_since_s: process time since when the voltage is held in current mode; None while it is not.
         lead_s: process time from a decision to its effect at the device, smoothed over the set points written.
     """
 
-    output: Output = Output()
+    output: Output = field(default_factory=Output)
     operation: Operation | None = None
     pending: Pending | None = None
     faults: frozenset[str] = frozenset()

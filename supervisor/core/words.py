@@ -1,4 +1,4 @@
-"""Figures in sentences for people, in the units the line shows. Exact definitions: 1 in = 25.4 mm, 0 degF = -17.78 degC."""
+"""Figures in sentences for people, in the units the line shows (1 in = 25.4 mm; degF = 1.8 x degC + 32)."""
 
 from __future__ import annotations
 

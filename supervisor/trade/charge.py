@@ -40,9 +40,7 @@ def with_accuracy(current_a: float, of_reading: float, absolute_a: float) -> Int
     return Interval(max(0.0, current_a - error_a), max(0.0, current_a), max(0.0, current_a + error_a))
 
 
-def between_readings(
-    before: Interval, after: Interval, elapsed_s: float, steps_s: tuple[float, ...] = ()
-) -> Interval:
+def between_readings(before: Interval, after: Interval, elapsed_s: float, steps_s: tuple[float, ...] = ()) -> Interval:
     """Charge, C, that flowed between two readings, A, `elapsed_s` apart.
 
     Args:

@@ -16,7 +16,7 @@ RULE_720_UM_M2_PER_C = MIL_UM / 720 * FOOT_M**2 / 60
 
 
 def thickness_um(charge_c: Interval, area_m2: float, growth_um_m2_per_c: Interval) -> Interval:
-    """Mean coat thickness, um, of a load of `area_m2` (above zero) after a charge, C, at a growth factor, um per C/m2."""
+    """Mean coat thickness, um, on `area_m2` (above zero) after a charge, C, at a growth factor, um per C/m2."""
     per_area = Interval(charge_c.low / area_m2, charge_c.best / area_m2, charge_c.high / area_m2)
     return per_area.times(growth_um_m2_per_c)
 

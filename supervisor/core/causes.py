@@ -1,0 +1,123 @@
+"""Which causes stand now, and what they do: alarms follow causes, trips act in the same step (R2)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from supervisor.core import output
+from supervisor.core.anodize import Operation, State, Trigger
+from supervisor.core.interlocks import CAUSES, Effect, strongest
+from supervisor.core.limits import BandState
+from supervisor.core.readings import low_for_s
+from supervisor.core.setup import SupplySetup
+from supervisor.core.state import SupplyState
+from supervisor.core.work import Work
+
+CEILING_DELAY_S = 30.0
+"""Process time at the voltage ceiling before it is worth a warning: the peak of a current step lasts a few seconds."""
+
+FAULTS = (
+    "current-lost",
+    "output-dropped",
+    "settings-differ",
+    "command-failed",
+    "over-current",
+    "longest-time",
+    "largest-charge",
+    "interrupted",
+    "current-without-operation",
+)
+"""Causes that events show; they stand until off is proven."""
+
+LIMITS = ("bath-low-low", "bath-low", "bath-high", "bath-high-high")
+
+_TRIGGERS = {Effect.HOLD: Trigger.HOLD, Effect.STOP: Trigger.STOP, Effect.ABORT: Trigger.ABORT}
+
+
+def judge_tank(work: Work, tank: str) -> None:
+    """Let the alarms of a tank follow its limits and the age of its temperature."""
+    beyond = work.state.bands.get(tank, BandState()).beyond
+    for cause in LIMITS:
+        work.alarm(tank, cause, cause in beyond)
+    work.alarm(tank, "temperature-lost", work.at.process_s >= temperature_due_s(work, tank))
+
+
+def temperature_due_s(work: Work, tank: str) -> float:
+    """Process time by which a good temperature must have come."""
+    channel = work.setup.channels[work.setup.tanks[tank].temperature]
+    return last_good_s(work, channel.name) + channel.age_limit_s
+
+
+def current_due_s(work: Work, setup: SupplySetup) -> float:
+    """Process time by which a good current must have come."""
+    return last_good_s(work, setup.current) + setup.silent_after_s
+
+
+def last_good_s(work: Work, channel: str) -> float:
+    """Process time of a channel's newest good reading, or of the start if there has been none since."""
+    latest = work.state.channels.get(channel)
+    return work.state.started_s if latest is None or latest.good_s is None else latest.good_s
+
+
+def judge_supply(work: Work, name: str) -> None:
+    """Let the alarms of a supply follow its causes."""
+    setup = work.supply_setup(name)
+    _detect(work, name)
+    supply, now_s = work.supply(name), work.at.process_s
+    silent = now_s >= current_due_s(work, setup)
+    work.alarm(name, "supply-silent", silent and not supply.output.proven_off)
+    work.alarm(name, "supply-absent", silent and supply.output.proven_off)
+    work.alarm(name, "off-not-proven", output.overdue(supply.output, work.at.wire_s, setup.proof_deadline_s))
+    since_s = supply.ceiling_since_s
+    work.alarm(name, "voltage-ceiling", since_s is not None and now_s - since_s >= CEILING_DELAY_S)
+    for cause in FAULTS:
+        work.alarm(name, cause, cause in supply.faults)
+
+
+def _detect(work: Work, name: str) -> None:
+    """Find the causes that time and charge bring, R8's ends among them."""
+    supply, now_s = work.supply(name), work.at.process_s
+    operation = supply.operation
+    held = supply.voltage_held and operation is not None and operation.energised and operation.plan.mode == "current"
+    since_s = (now_s if supply.ceiling_since_s is None else supply.ceiling_since_s) if held else None
+    work.put(name, replace(supply, ceiling_since_s=since_s))
+    if operation is None or operation.over or operation.state in {State.STOPPING, State.ABORTING}:
+        return
+    if (
+        operation.energised
+        and operation.low_since_s is not None
+        and low_for_s(operation) >= work.setup.anodize.lost_after_s
+    ):
+        work.fault(name, "current-lost")
+    if now_s >= operation.began_s + operation.plan.longest_s:
+        work.fault(name, "longest-time")
+    if counted_c(operation) >= operation.plan.largest_c:
+        work.fault(name, "largest-charge")
+
+
+def counted_c(operation: Operation) -> float:
+    """R8: the larger of commanded and metered charge, C."""
+    return max(operation.commanded_c, operation.dose.charge.best)
+
+
+def act(work: Work, name: str) -> None:
+    """Give the operation of a supply the strongest effect of the trips that stand over it.
+
+    The alarm comes a step after its cause was noted only if somebody took it out of service; here it is the same step.
+    """
+    setup = work.supply_setup(name)
+    standing = [
+        alarm.cause for alarm in work.state.alarms.values() if alarm.standing and alarm.subject in {name, setup.tank}
+    ]
+    cause = strongest(standing)
+    if cause is not None and CAUSES[cause].effect > Effect.WARN:
+        work.move(name, _TRIGGERS[CAUSES[cause].effect], cause)
+
+
+def clear_faults(work: Work, name: str) -> None:
+    """With off proven, what events showed is over; the alarms stay latched until a person resets them."""
+    supply: SupplyState = work.supply(name)
+    if supply.faults and supply.output.proven_off:
+        work.put(name, replace(supply, faults=frozenset()))
+        for cause in sorted(supply.faults):
+            work.alarm(name, cause, active=False)

@@ -1,0 +1,219 @@
+"""The line: the one mutable holder. Each event drafts the next state; it is taken over only when whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from supervisor.core import causes, dose, energise, output, readings, requests
+from supervisor.core.actions import Action
+from supervisor.core.anodize import ENDING, Operation, Trigger, count_commanded, proven
+from supervisor.core.events import Event, Instant, Recorded, Request, Scanned, Started, Wake, Written
+from supervisor.core.setup import LineSetup
+from supervisor.core.state import LineState, SupplyState
+from supervisor.core.work import Work
+
+CORE_VERSION = "1"
+"""Raised when the same events would give other actions; a replay names both."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What one event came to: actions in the order they were decided, and when to wake the line next."""
+
+    actions: tuple[Action, ...]
+    wake: Wake
+
+
+class Line:
+    """One line of tanks with its supplies.
+
+    Same configuration, snapshot and events give the same actions. `state` is frozen and may be kept at any time.
+    """
+
+    def __init__(self, setup: LineSetup, state: LineState | None = None) -> None:
+        self.setup = setup
+        self.state = state or LineState(supplies={name: SupplyState() for name in setup.supplies})
+        self._routes = readings.routes(setup)
+        self._feeds: dict[str, tuple[str, ...]] = {
+            tank: tuple(supply.name for supply in setup.supplies.values() if supply.tank == tank)
+            for tank in setup.tanks
+        }
+        self._wakes: dict[str, Wake] = {}
+
+    def step(self, event: Event) -> Step:
+        """Take one event in. If anything in it fails the state stays as it was and the exception comes out."""
+        work = Work(self.setup, self.state, event.at)
+        tanks, supplies = self._take(work, event)
+        for tank in tanks:
+            causes.judge_tank(work, tank)
+        wakes = dict(self._wakes)
+        for tank in tanks:
+            wakes[tank] = Wake(process_s=_after(causes.temperature_due_s(work, tank), event.at.process_s))
+        for name in supplies:
+            _settle(work, name)
+            wakes[name] = _wake(work, name)
+        self.state, self._wakes = work.state, wakes
+        return Step(tuple(work.actions), _earliest(wakes))
+
+    def _take(self, work: Work, event: Event) -> tuple[list[str], list[str]]:
+        """Let the event do its own; return the tanks and supplies to settle."""
+        if isinstance(event, Scanned):
+            touched = readings.take(work, event, self._routes)
+            fed = {supply for tank in touched & set(self._feeds) for supply in self._feeds[tank]}
+            return sorted(touched & set(self._feeds)), sorted((touched & set(self.setup.supplies)) | fed)
+        if isinstance(event, Written):
+            _written(work, event)
+            return [], [event.supply]
+        if isinstance(event, Recorded):
+            found = energise.recorded(work, event)
+            return [], [found] if found else []
+        if isinstance(event, Request):
+            requests.take(work, event)
+        elif isinstance(event, Started):
+            self._wakes = {}
+            _started(work, event)
+        return list(self.setup.tanks), list(self.setup.supplies)
+
+
+def _written(work: Work, event: Written) -> None:
+    if event.command == "off" and event.ok:
+        supply = work.supply(event.supply)
+        changed_s = (event.t_sent_s + event.t_received_s) / 2
+        operation = supply.operation
+        if operation is not None and not operation.over and supply.output.confirmed_s is None:
+            operation = replace(operation, dose=dose.stepped(operation.dose, changed_s))
+        work.put(
+            event.supply,
+            replace(supply, output=output.confirmed(supply.output, event.t_received_s), operation=operation),
+        )
+    else:
+        energise.written(work, event)
+
+
+def _started(work: Work, event: Started) -> None:
+    """R3: the first command to every output is its safe state, whatever was known before."""
+    known = work.state.supplies
+    work.state = replace(
+        work.state,
+        started_s=event.at.process_s,
+        watch_only=event.watch_only,
+        channels={},
+        bands={},
+        supplies={
+            name: replace(known.get(name, SupplyState()), output=output.Output(), pending=None)
+            for name in work.setup.supplies
+        },
+    )
+    for name in work.setup.supplies:
+        operation = work.supply(name).operation
+        if operation is not None and not operation.over:
+            work.put_operation(name, _carried_over(work, name, operation, event))
+            if operation.energised:
+                work.fault(name, "interrupted")
+        if not work.move(name, Trigger.HOLD, "interrupted") or not _energised(operation):
+            work.switch_off(name)
+
+
+def _energised(operation: Operation | None) -> bool:
+    return operation is not None and operation.energised
+
+
+def _carried_over(work: Work, name: str, operation: Operation, event: Started) -> Operation:
+    """Bring an operation's process times into this boot; what flowed meanwhile is a gap."""
+    if event.same_boot or event.journal_s is None:
+        return operation
+    shift_s = event.at.process_s - event.journal_s
+    setup = work.supply_setup(name)
+    counted = dose.lost_track(operation.dose, event.at.process_s, setup.rated_current_a, setup.device_time_out_s)
+    return replace(
+        operation, dose=counted, began_s=operation.began_s + shift_s, counted_s=operation.counted_s + shift_s
+    )
+
+
+def _settle(work: Work, name: str) -> None:
+    """After an event: count, judge, act, and see whether the target, a set point or a proof is due."""
+    supply = work.supply(name)
+    if supply.operation is not None and not supply.operation.over:
+        counted = count_commanded(supply.operation, work.at.process_s, off_proven=supply.output.proven_off)
+        work.put_operation(name, counted)
+    energise.expire(work, name)
+    causes.judge_supply(work, name)
+    causes.act(work, name)
+    _target(work, name)
+    energise.climb(work, name)
+    _resend_off(work, name)
+    _proof(work, name)
+    causes.clear_faults(work, name)
+
+
+def _target(work: Work, name: str) -> None:
+    """R8: end at the target, a little early by the time an off command takes to work."""
+    operation = work.supply(name).operation
+    if operation is None or operation.over:
+        return
+    if operation.dose.charge.best >= operation.plan.target_c or work.at.process_s >= _stop_s(
+        work.supply(name), operation
+    ):
+        work.move(name, Trigger.TARGET)
+
+
+def _stop_s(supply: SupplyState, operation: Operation) -> float:
+    """Process time at which to decide off so that the target is met; infinite while nothing can be predicted."""
+    if not operation.energised or operation.ramp is None or operation.ramp.on_s is None:
+        return float("inf")
+    stepped = bool(operation.dose.steps_s) and operation.plan.mode == "current"
+    current_a = operation.ramp.current_a if stepped else operation.dose.last.best
+    crossing_s = dose.crossing_s(operation.dose, operation.plan.target_c, current_a)
+    return float("inf") if crossing_s is None else crossing_s - supply.lead_s
+
+
+def _resend_off(work: Work, name: str) -> None:
+    """R7: while off is not proven it is sent again. A supervisor that only watches sends it once."""
+    at = work.supply(name).output
+    due = at.sent_wire_s is not None and work.at.wire_s - at.sent_wire_s >= work.supply_setup(name).resend_s
+    if due and not work.state.watch_only:
+        work.switch_off(name)
+
+
+def _proof(work: Work, name: str) -> None:
+    supply = work.supply(name)
+    operation = supply.operation
+    if supply.output.proven_off and operation is not None and operation.state in ENDING:
+        work.move(name, proven(operation))
+
+
+def _wake(work: Work, name: str) -> Wake:
+    """When this supply must be looked at again even if nothing comes."""
+    supply, setup, at = work.supply(name), work.supply_setup(name), work.at
+    process = [causes.current_due_s(work, setup)]
+    wire: list[float] = []
+    operation = supply.operation
+    if operation is not None and not operation.over:
+        process += [operation.began_s + operation.plan.longest_s, _stop_s(supply, operation)]
+        if operation.ramp is not None and operation.ramp.next_s is not None:
+            process.append(operation.ramp.next_s)
+    if supply.pending is not None:
+        wire.append(supply.pending.deadline_wire_s)
+    if supply.output.asked_wire_s is not None:
+        wire.append(supply.output.asked_wire_s + setup.proof_deadline_s)
+    if supply.output.sent_wire_s is not None and not work.state.watch_only:
+        wire.append(supply.output.sent_wire_s + setup.resend_s)
+    return Wake(_soonest(process, at.process_s), _soonest(wire, at.wire_s))
+
+
+def _after(moment_s: float, now_s: float) -> float | None:
+    """A moment that has passed has been dealt with in this step; it does not wake anybody again."""
+    return moment_s if now_s < moment_s < float("inf") else None
+
+
+def _soonest(moments_s: list[float], now_s: float) -> float | None:
+    return min((moment for moment in moments_s if _after(moment, now_s) is not None), default=None)
+
+
+def _earliest(wakes: dict[str, Wake]) -> Wake:
+    process = [wake.process_s for wake in wakes.values() if wake.process_s is not None]
+    wire = [wake.wire_s for wake in wakes.values() if wake.wire_s is not None]
+    return Wake(min(process, default=None), min(wire, default=None))
+
+
+__all__ = ["CORE_VERSION", "Instant", "Line", "LineState", "Step"]

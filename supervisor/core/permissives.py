@@ -1,0 +1,98 @@
+"""What must be true to energise, by name. Checked when asked for and again when the intent is durable (R1, R9)."""
+
+from __future__ import annotations
+
+from supervisor.core import words
+from supervisor.core.anodize import State
+from supervisor.core.interlocks import CAUSES, Effect
+from supervisor.core.setup import LineSetup, SupplySetup
+from supervisor.core.state import LineState
+
+
+def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: float) -> tuple[str, ...]:
+    """Every permissive that does not hold for `what` (start or restart) on supply `name` at process time `now_s`.
+
+    Each is one sentence, its name first. Empty means the output may be energised.
+    """
+    supply = setup.supplies[name]
+    checks = (
+        _not_watching(state),
+        _operation_ready(state, name, what),
+        _off_proven(state, name),
+        _supply_answers(state, supply, now_s),
+        _charge_bounded(state, name, what),
+        *_bath_in_band(setup, state, supply, now_s),
+        *_nothing_latched(state, supply),
+    )
+    return tuple(reason for reason in checks if reason)
+
+
+def _not_watching(state: LineState) -> str:
+    return "watching only: this supervisor was started to watch and switches nothing on." if state.watch_only else ""
+
+
+def _operation_ready(state: LineState, name: str, what: str) -> str:
+    operation = state.supplies[name].operation
+    stands = operation.state if operation else State.IDLE
+    if what == "start" and operation is not None:
+        first = "Reset it first." if operation.over else "Stop it first."
+        return f"operation idle: {name} is {stands} with load {operation.load}. {first}"
+    if what == "restart" and stands is not State.HELD:
+        return f"operation held: {name} is {stands}; only a held operation can be restarted."
+    return ""
+
+
+def _off_proven(state: LineState, name: str) -> str:
+    if state.supplies[name].output.proven_off:
+        return ""
+    return f"off proven: the output of {name} is not proven off yet."
+
+
+def _supply_answers(state: LineState, supply: SupplySetup, now_s: float) -> str:
+    if fresh(state, supply.current, now_s, supply.silent_after_s) is not None:
+        return ""
+    return f"supply answers: no good current reading from {supply.name}."
+
+
+def _charge_bounded(state: LineState, name: str, what: str) -> str:
+    operation = state.supplies[name].operation
+    if what == "restart" and operation is not None and operation.dose.unbounded:
+        return (
+            f"charge bounded: nobody can say how long current flowed through load {operation.load} while the "
+            "supervisor was away. Gauge the coat and start a new load, or strip it."
+        )
+    return ""
+
+
+def _bath_in_band(setup: LineSetup, state: LineState, supply: SupplySetup, now_s: float) -> tuple[str, ...]:
+    tank = setup.tanks[supply.tank]
+    now_c = fresh(state, tank.temperature, now_s, setup.channels[tank.temperature].age_limit_s)
+    if now_c is None:
+        return (f"bath in band: no good temperature from {tank.name}.",)
+    band = tank.band
+    if band.warn_low_c < now_c < band.warn_high_c:
+        return ()
+    shown, low, high = (words.temperature(value, setup.units) for value in (now_c, band.warn_low_c, band.warn_high_c))
+    return (f"bath in band: {tank.name} is at {shown}, not within {low} to {high}.",)
+
+
+def _nothing_latched(state: LineState, supply: SupplySetup) -> tuple[str, ...]:
+    reasons = []
+    for alarm in state.alarms.values():
+        row = CAUSES[alarm.cause]
+        mine = alarm.subject in {supply.name, supply.tank}
+        if not mine or (row.effect is Effect.WARN and not row.latches):
+            continue
+        if alarm.standing:
+            reasons.append(f"no trip: {alarm.name} stands. {row.first}")
+        elif alarm.latched:
+            reasons.append(f"no trip: {alarm.name} waits for a reset (alarms reset {alarm.name}).")
+    return tuple(reasons)
+
+
+def fresh(state: LineState, channel: str, now_s: float, age_limit_s: float) -> float | None:
+    """Return the channel's value if its newest reading is good and not too old; None otherwise (R9)."""
+    latest = state.channels.get(channel)
+    if latest is None or latest.good_s is None or latest.reading.value is None:
+        return None
+    return latest.reading.value if now_s - latest.good_s <= age_limit_s else None

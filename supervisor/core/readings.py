@@ -1,0 +1,166 @@
+"""What a transaction's readings mean: a bath's limits, the proof of off, the dose, and what a supply says of itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from supervisor.core import dose, limits, output
+from supervisor.core.actions import Note
+from supervisor.core.anodize import Operation
+from supervisor.core.events import Quality, Reading, Scanned
+from supervisor.core.limits import BandState
+from supervisor.core.setup import Accuracy, LineSetup, SupplySetup
+from supervisor.core.state import Latest
+from supervisor.core.work import Work
+from supervisor.trade.charge import with_accuracy
+
+OVER_CURRENT_SHARE = 1.05
+"""A current surely above this share of the highest set point is over-current (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """Where a channel's reading goes: `tank` or `supply` by name, and for a supply which of its readings it is."""
+
+    tank: str = ""
+    supply: str = ""
+    what: str = ""
+
+
+def routes(setup: LineSetup) -> dict[str, tuple[Route, ...]]:
+    """Build the subscription table once, so that a step costs the same on a line of any size."""
+    table: dict[str, list[Route]] = {name: [] for name in setup.channels}
+    for tank in setup.tanks.values():
+        table[tank.temperature].append(Route(tank=tank.name))
+    for supply in setup.supplies.values():
+        for what in ("current", "output_state", "mode", "set_current", "set_voltage"):
+            table[getattr(supply, what)].append(Route(supply=supply.name, what=what))
+    return {name: tuple(found) for name, found in table.items()}
+
+
+def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set[str]:
+    """Take in one transaction; return the tanks and supplies it touched."""
+    sampled_s = (event.t_sent_s + event.t_received_s) / 2
+    touched: set[str] = set()
+    for reading in event.readings:
+        _remember(work, reading, sampled_s)
+        for route in table.get(reading.channel, ()):
+            touched.add(route.tank or route.supply)
+            if route.tank:
+                _temperature(work, route.tank, reading, sampled_s)
+            else:
+                _of_supply(work, route, reading, event.t_sent_s, sampled_s)
+    return touched
+
+
+def _remember(work: Work, reading: Reading, sampled_s: float) -> None:
+    before = work.state.channels.get(reading.channel)
+    good_s, good_value = (before.good_s, before.good_value) if before else (None, 0.0)
+    if reading.quality is Quality.GOOD and reading.value is not None:
+        good_s, good_value = sampled_s, reading.value
+    latest = Latest(reading, sampled_s, good_s, good_value)
+    work.state = replace(work.state, channels={**work.state.channels, reading.channel: latest})
+
+
+def _temperature(work: Work, tank: str, reading: Reading, sampled_s: float) -> None:
+    if reading.value is None:
+        return
+    before = work.state.bands.get(tank, BandState())
+    after = limits.step(before, reading.value, sampled_s, work.setup.tanks[tank].band)
+    if after != before:
+        work.state = replace(work.state, bands={**work.state.bands, tank: after})
+
+
+def _of_supply(work: Work, route: Route, reading: Reading, sent_s: float, sampled_s: float) -> None:
+    setup = work.setup.supplies[route.supply]
+    if route.what == "current":
+        _current(work, setup, reading, sent_s, sampled_s)
+    elif reading.value is not None:
+        _says(work, setup, route.what, reading.value, sent_s)
+
+
+def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sampled_s: float) -> None:
+    """Dose, proof of off and the two faults that a current shows."""
+    supply, channel = work.supply(setup.name), work.setup.channels[setup.current]
+    before = supply.output
+    after = output.read(before, reading.value, sent_s, setup.off_threshold_a)
+    operation = supply.operation
+    if operation is not None and not operation.over and reading.value is not None:
+        metering = dose.Metering(channel.accuracy, channel.period_s, setup.rated_current_a)
+        counted = dose.read(operation.dose, reading.value, sampled_s, metering, off_proven=before.proven_off)
+        operation = _lost_current(work, replace(operation, dose=counted), reading.value, sent_s, sampled_s)
+    work.put(setup.name, replace(supply, output=after, operation=operation))
+    if reading.value is None:
+        return
+    if before.proven_off and reading.value >= setup.off_threshold_a:
+        work.fault(setup.name, "current-without-operation")
+        work.switch_off(setup.name)
+    if operation is not None and operation.energised and _surely_over(operation, reading.value, channel.accuracy):
+        work.fault(setup.name, "over-current")
+
+
+def _surely_over(operation: Operation, current_a: float, accuracy: Accuracy) -> bool:
+    least_a = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).low
+    return least_a > operation.plan.current_a * OVER_CURRENT_SHARE
+
+
+def _lost_current(work: Work, operation: Operation, current_a: float, sent_s: float, sampled_s: float) -> Operation:
+    """Watch for a current far under what is set while commanded on; remember since when."""
+    reference_a = _reference_a(operation, sent_s)
+    if reference_a is None or current_a >= work.setup.anodize.reached_fraction * reference_a:
+        return replace(operation, low_since_s=None)
+    since_s = sampled_s if operation.low_since_s is None else operation.low_since_s
+    return replace(operation, low_since_s=since_s)
+
+
+def _reference_a(operation: Operation, sent_s: float) -> float | None:
+    """What should flow at a reading sent at `sent_s`, A; None while that cannot be said.
+
+    In voltage mode a set current is only a bound, so the plan's current serves, once the ramp is done.
+    """
+    ramp = operation.ramp
+    if not operation.energised or ramp is None or not _after(ramp.on_s, sent_s):
+        return None
+    if operation.plan.mode == "current":
+        return ramp.current_a if _after(ramp.set_s, sent_s) else None
+    return operation.plan.expected_a if ramp.next_s is None else None
+
+
+def _after(moment_s: float | None, sent_s: float) -> bool:
+    return moment_s is not None and sent_s >= moment_s
+
+
+def _says(work: Work, setup: SupplySetup, what: str, value: float, sent_s: float) -> None:
+    """What the supply says of itself: output, regulation mode, set points read back."""
+    operation = work.supply(setup.name).operation
+    ramp = operation.ramp if operation is not None and operation.energised else None
+    if what == "mode":
+        _mode(work, setup, value >= 1, energised=ramp is not None)
+    elif what == "output_state":
+        if ramp is not None and _after(ramp.on_s, sent_s) and value < 1:
+            work.fault(setup.name, "output-dropped")
+        elif work.supply(setup.name).output.proven_off and value >= 1:
+            work.fault(setup.name, "current-without-operation")
+            work.switch_off(setup.name)
+    elif ramp is not None and _after(ramp.set_s, sent_s):
+        given, step = (
+            (ramp.current_a, setup.current_step_a) if what == "set_current" else (ramp.voltage_v, setup.voltage_step_v)
+        )
+        if abs(value - given) > 1.5 * step:
+            work.fault(setup.name, "settings-differ")
+
+
+def _mode(work: Work, setup: SupplySetup, held: bool, *, energised: bool) -> None:
+    supply = work.supply(setup.name)
+    if energised and supply.voltage_held is not None and supply.voltage_held != held:
+        what = "holds its voltage now" if held else "holds its current now"
+        data = {"mode": "voltage held" if held else "current held"}
+        work.actions.append(Note("crossover", setup.name, f"{setup.name} {what}.", data))
+    work.put(setup.name, replace(supply, voltage_held=held))
+
+
+def low_for_s(operation: Operation) -> float:
+    """How long, s of process time, the current has been too low: between the first and the newest good reading."""
+    if operation.low_since_s is None or operation.dose.last_s is None:
+        return 0.0
+    return operation.dose.last_s - operation.low_since_s

@@ -1,0 +1,191 @@
+"""What a person asks for: checked for age, repetition and sense, then done or refused with every reason (R4)."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import replace
+from typing import Literal
+
+from supervisor.core import anodize
+from supervisor.core.alarms import AlarmTrigger
+from supervisor.core.anodize import State, Trigger
+from supervisor.core.energise import RECORD_WITHIN_S, intend
+from supervisor.core.events import Order, Request
+from supervisor.core.permissives import failing
+from supervisor.core.plan import Plan, make_plan
+from supervisor.core.state import LineState, Pending
+from supervisor.core.work import Work
+
+REMEMBERED = 256
+"""Ids of the newest requests kept to refuse a repeated one; older ones have expired."""
+
+_MOVES = {"hold": Trigger.HOLD, "stop": Trigger.STOP, "abort": Trigger.ABORT}
+
+
+def take(work: Work, request: Request) -> None:
+    """Do one request or refuse it."""
+    stale = _stale(work, request)
+    if stale:
+        work.answer(request.id, stale)
+        return
+    work.state = replace(work.state, requests=(*work.state.requests, request.id)[-REMEMBERED:])
+    if request.what in {"alarm reset", "alarm acknowledge"}:
+        _alarm(work, request)
+    elif request.what == "off":
+        _off(work, request)
+    else:
+        name, reasons = which_supply(work.state, request.supply)
+        if reasons:
+            work.answer(request.id, reasons)
+        else:
+            _operation(work, request, name)
+
+
+def _stale(work: Work, request: Request) -> tuple[str, ...]:
+    """Every reason why this message must not be acted on at all."""
+    reasons = []
+    if request.retained:
+        reasons.append("fresh: this is a stored copy of an old request.")
+    if work.at.wire_s >= request.expires_wire_s:
+        reasons.append("fresh: the request has expired; ask again.")
+    if request.made_wire_s > work.at.wire_s + 1.0:
+        reasons.append("fresh: the request says it was made in the future.")
+    if request.id in work.state.requests:
+        reasons.append("fresh: this request came before and is done only once.")
+    return tuple(reasons)
+
+
+def which_supply(state: LineState, asked: str) -> tuple[str, tuple[str, ...]]:
+    """Name the supply meant; with several, one must be named."""
+    names = tuple(state.supplies)
+    if asked in names:
+        return asked, ()
+    if asked:
+        return "", (f"supply: there is no supply {asked}; this line has {', '.join(names)}.",)
+    if len(names) == 1:
+        return names[0], ()
+    return "", (f"supply: this line has several; name one of {', '.join(names)}.",)
+
+
+def _operation(work: Work, request: Request, name: str) -> None:
+    if request.what == "start":
+        _start(work, request, name)
+    elif request.what == "restart":
+        _restart(work, request, name)
+    elif request.what == "reset":
+        _reset(work, request, name)
+    else:
+        why = f"{request.what} asked for by {request.who}"
+        # An intent on its way is withdrawn first: a stop must never be followed by a start that was asked for earlier.
+        withdrawn = _withdraw(work, name, why)
+        moved = work.move(name, _MOVES[request.what], why)
+        work.answer(request.id, () if moved or withdrawn else (_does_nothing(work, name, request.what),), supply=name)
+
+
+def _does_nothing(work: Work, name: str, what: str) -> str:
+    operation = work.supply(name).operation
+    stands = operation.state if operation else State.IDLE
+    can = [
+        trigger.value
+        for trigger in (*_MOVES.values(), Trigger.START, Trigger.RESTART, Trigger.RESET)
+        if anodize.TABLE[stands][trigger]
+    ]
+    return f"operation: {name} is {stands}, where {what} does nothing; it takes {', '.join(can) or 'no request now'}."
+
+
+def _start(work: Work, request: Request, name: str) -> None:
+    order = request.order
+    if order is None:
+        work.answer(request.id, ("order: a start needs an area and a target.",))
+        return
+    plan, reasons = make_plan(work.setup, work.supply_setup(name), order)
+    reasons = (*reasons, *_load_free(work.state, order), *_ready(work, name, "start"))
+    if plan is None or reasons:
+        work.answer(request.id, reasons)
+        return
+    loads = work.state.numbered_loads + (0 if order.load else 1)
+    operations = work.state.operations + 1
+    work.state = replace(work.state, operations=operations, numbered_loads=loads)
+    load = order.load or f"load-{loads}"
+    _pend(work, request, name, "start", f"{work.setup.name}-{operations}", load, plan)
+
+
+def _load_free(state: LineState, order: Order) -> tuple[str, ...]:
+    if order.load and order.load in state.loads:
+        before = state.loads[order.load].operation
+        return (f"load: {order.load} was anodized already as {before}; give the new one another name.",)
+    return ()
+
+
+def _ready(work: Work, name: str, what: str) -> tuple[str, ...]:
+    reasons = failing(work.setup, work.state, name, what, work.at.process_s)
+    if work.supply(name).pending is not None:
+        return (*reasons, "operation: another start or restart is on its way.")
+    return reasons
+
+
+def _restart(work: Work, request: Request, name: str) -> None:
+    reasons = _ready(work, name, "restart")
+    operation = work.supply(name).operation
+    if reasons or operation is None:
+        work.answer(request.id, reasons)
+        return
+    _pend(work, request, name, "restart", operation.id, operation.load, operation.plan)
+
+
+def _pend(
+    work: Work, request: Request, name: str, what: Literal["start", "restart"], operation: str, load: str, plan: Plan
+) -> None:
+    deadline_s = work.at.wire_s + RECORD_WITHIN_S
+    intend(work, name, Pending(f"{operation}/{request.id}", request.id, what, operation, load, plan, deadline_s))
+
+
+def _reset(work: Work, request: Request, name: str) -> None:
+    if not work.move(name, Trigger.RESET):
+        work.answer(request.id, (_does_nothing(work, name, "reset"),))
+        return
+    work.put_operation(name, None)
+    work.answer(request.id, supply=name)
+
+
+def _withdraw(work: Work, name: str, why: str) -> bool:
+    """Refuse an intent on its way because something against it was asked for meanwhile."""
+    pending = work.supply(name).pending
+    if pending is None:
+        return False
+    work.put(name, replace(work.supply(name), pending=None))
+    work.answer(pending.request, (f"operation: {why} meanwhile.",))
+    return True
+
+
+def _off(work: Work, request: Request) -> None:
+    """Off for one supply or all, whatever runs: it stops, and off is sent even where off was proven before."""
+    names = [request.supply] if request.supply in work.state.supplies else list(work.state.supplies)
+    if request.supply and request.supply not in names:
+        work.answer(request.id, which_supply(work.state, request.supply)[1])
+        return
+    why = f"off asked for by {request.who}"
+    for name in names:
+        _withdraw(work, name, why)
+        work.move(name, Trigger.STOP, why)
+        work.switch_off(name)
+    work.answer(request.id, supplies=", ".join(names))
+
+
+def _alarm(work: Work, request: Request) -> None:
+    alarm = work.state.alarms.get(request.alarm)
+    if alarm is None:
+        near = difflib.get_close_matches(request.alarm, work.state.alarms, n=1)
+        hint = f" Did you mean {near[0]}?" if near else ""
+        work.answer(request.id, (f"alarm: there is no alarm {request.alarm}.{hint}",))
+        return
+    trigger = AlarmTrigger.RESET if request.what == "alarm reset" else AlarmTrigger.ACKNOWLEDGE
+    if work.step_alarm(alarm, trigger):
+        work.answer(request.id, alarm=alarm.name)
+    elif alarm.standing and trigger is AlarmTrigger.RESET:
+        work.answer(request.id, (f"alarm: {alarm.name} cannot be reset while its cause stands.",))
+    else:
+        work.answer(
+            request.id,
+            (f"alarm: {alarm.name} is {alarm.state}; there is nothing to {request.what.removeprefix('alarm ')}.",),
+        )

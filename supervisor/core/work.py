@@ -1,0 +1,138 @@
+"""One step in the making: a draft of the next state with the actions it asks for. Dropped whole if anything fails."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from supervisor.core import alarms, anodize, output
+from supervisor.core.actions import Action, Answer, Note, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.alarms import Alarm, AlarmTrigger
+from supervisor.core.events import Instant
+from supervisor.core.interlocks import CAUSES
+from supervisor.core.setup import LineSetup, SupplySetup
+from supervisor.core.state import LineState, SupplyState
+
+
+class Work:
+    """Scratch for one step; `state` is replaced as the step goes and taken over by the line at its end."""
+
+    def __init__(self, setup: LineSetup, state: LineState, at: Instant) -> None:
+        self.setup = setup
+        self.state = state
+        self.at = at
+        self.actions: list[Action] = []
+
+    # -- supplies and their operations
+
+    def supply(self, name: str) -> SupplyState:
+        """Return the state of a supply."""
+        return self.state.supplies[name]
+
+    def put(self, name: str, supply: SupplyState) -> None:
+        """Replace the state of a supply."""
+        self.state = replace(self.state, supplies={**self.state.supplies, name: supply})
+
+    def put_operation(self, name: str, operation: anodize.Operation | None) -> None:
+        """Replace what runs under a supply."""
+        self.put(name, replace(self.supply(name), operation=operation))
+
+    def fault(self, name: str, cause: str) -> None:
+        """Note a cause that an event showed; it stands until off is proven."""
+        supply = self.supply(name)
+        self.put(name, replace(supply, faults=supply.faults | {cause}))
+
+    def move(self, name: str, trigger: anodize.Trigger, why: str = "") -> bool:
+        """Move the operation under a supply; leaving the energised states commands off in this very step (R2).
+
+        Returns whether the trigger meant anything in the operation's state.
+        """
+        before = self.supply(name).operation
+        after = anodize.move(before, trigger, why) if before is not None else None
+        if before is None or after is None:
+            return False
+        self.put_operation(name, after)
+        self.note_move(name, after, why)
+        if before.energised and not after.energised:
+            self.switch_off(name)
+        return True
+
+    def note_move(self, name: str, after: anodize.Operation, why: str) -> None:
+        """Tell that an operation changed its state."""
+        reason = f" ({why})" if why else ""
+        text = f"{name}: load {after.load} is {after.state}{reason}."
+        self.actions.append(
+            Note("operation", name, text, {"state": after.state, "load": after.load, "operation": after.id, "why": why})
+        )
+
+    # -- actions that reach a wire
+
+    def number(self) -> int:
+        """Count one more action that reaches a wire."""
+        self.state = replace(self.state, actions=self.state.actions + 1)
+        return self.state.actions
+
+    def switch_off(self, name: str) -> None:
+        """Command off, for the first time or again, and begin its proof."""
+        supply = self.supply(name)
+        self.put(name, replace(supply, output=output.ask_off(supply.output, self.at.wire_s)))
+        self.actions.append(SwitchOff(name, self.number(), self.at.wire_s))
+
+    def set_points(self, name: str, current_a: float, voltage_v: float) -> int:
+        """Send set points; return the action's number."""
+        number = self.number()
+        self.actions.append(SetPoints(name, number, self.at.wire_s, current_a, voltage_v))
+        return number
+
+    def switch_on(self, name: str) -> None:
+        """Command on. Only `energise` calls this, after every permissive held a second time (R1)."""
+        self.put(name, replace(self.supply(name), output=output.ask_on(self.supply(name).output)))
+        self.actions.append(SwitchOn(name, self.number(), self.at.wire_s))
+
+    # -- people
+
+    def answer(self, request: str, reasons: tuple[str, ...] = (), **data: str) -> None:
+        """Answer a request; refused if there is any reason."""
+        self.actions.append(Answer(request, not reasons, reasons, dict(data)))
+
+    # -- alarms
+
+    def alarm(self, subject: str, cause: str, active: bool) -> None:
+        """Let an alarm follow its cause."""
+        name = f"{subject}/{cause}"
+        known = self.state.alarms.get(name)
+        if known is None and not active:
+            return
+        latches = CAUSES[cause].latches
+        gone = AlarmTrigger.GOES_LATCHED if latches else AlarmTrigger.GOES
+        self.step_alarm(known or Alarm(cause, subject), AlarmTrigger.APPEARS if active else gone)
+
+    def step_alarm(self, alarm: Alarm, trigger: AlarmTrigger) -> bool:
+        """Move one alarm and tell it; return whether its state changed."""
+        after = alarms.step(alarm, trigger, self.at.wall_s)
+        if after is alarm:
+            return False
+        self.state = replace(self.state, alarms={**self.state.alarms, alarm.name: after})
+        row = CAUSES[alarm.cause]
+        what = row.what.format(subject=alarm.subject)
+        text = (
+            f"{what} {row.follows} {row.first}" if trigger is AlarmTrigger.APPEARS else f"{alarm.name}: {after.state}."
+        )
+        self.actions.append(Note("alarm", alarm.name, text, {"state": after.state, "priority": row.priority}))
+        if trigger is AlarmTrigger.APPEARS and row.suspect:
+            self._suspect(alarm)
+        return True
+
+    def _suspect(self, alarm: Alarm) -> None:
+        """Mark the load under the alarm's supply; the first reason stays."""
+        operation = self.supply(alarm.subject).operation if alarm.subject in self.state.supplies else None
+        if operation is None or operation.over or operation.load not in self.state.loads:
+            return
+        load = self.state.loads[operation.load]
+        if not load.suspect:
+            self.state = replace(self.state, loads={**self.state.loads, load.id: replace(load, suspect=alarm.cause)})
+
+    # -- shorthand
+
+    def supply_setup(self, name: str) -> SupplySetup:
+        """Return the settings of a supply."""
+        return self.setup.supplies[name]
