@@ -1,0 +1,1 @@
+"""The line file: what a workshop writes down once, and what it becomes."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Annotated
 
 from supervisor.config.shape import Quantity, quantity_error
@@ -24,7 +25,7 @@ def by_weight_g_per_l(percent: float) -> float:
 
     The density is taken on straight lines between the table's rows (error below 0.1 %).
     """
-    for (low, at_low), (high, at_high) in zip(DENSITY_G_PER_CM3, DENSITY_G_PER_CM3[1:], strict=False):
+    for (low, at_low), (high, at_high) in pairwise(DENSITY_G_PER_CM3):
         if low <= percent <= high:
             density = at_low + (at_high - at_low) * (percent - low) / (high - low)
             return percent * 10.0 * density
@@ -47,7 +48,9 @@ def _percent(given: str, match: re.Match[str]) -> float:
         try:
             return by_weight_g_per_l(float(number))
         except ValueError as problem:
-            raise quantity_error(f"{given!r} is not a strength for anodizing", "write 10 to 20 % by weight") from problem
+            raise quantity_error(
+                f"{given!r} is not a strength for anodizing", "write 10 to 20 % by weight"
+            ) from problem
     if words == "by volume":
         right = 'write it in g/L: 15 % by volume of concentrated acid is about "270 g/L"'
         raise quantity_error(f"{given!r} does not say how strong the acid poured in was", right)

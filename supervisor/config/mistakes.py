@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import difflib
+import json
 import re
 import reprlib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
-from supervisor.config.shape import at, fields_of, quantity_of
+from supervisor.config.shape import NAME, at, fields_of, quantity_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -84,28 +85,31 @@ def from_validation(error: ValidationError, model: type[BaseModel]) -> Iterator[
 
 def _told(detail: ErrorDetails, model: type[BaseModel]) -> tuple[str, str]:
     loc, given, context = detail["loc"], short(detail["input"]), detail.get("ctx", {})
+    problem, right = f"{given} does not fit", _plain(detail["msg"])
     match detail["type"]:
         case "quantity":
-            return context["problem"], context["right"]
+            problem, right = context["problem"], context["right"]
         case "extra_forbidden":
-            known = fields_of(at(model, loc[:-1]))
-            return "unknown key", nearest(str(loc[-1]), known, "remove it")
+            problem, right = "unknown key", nearest(str(loc[-1]), fields_of(at(model, loc[:-1])), "remove it")
         case "missing":
-            return "this key is missing", _to_add(at(model, loc[:-1]), str(loc[-1]))
-        case "string_pattern_mismatch" if loc[-1] == "[key]":
-            return f"{given} is not a name", "use lower-case words joined by hyphens, such as acid-temperature"
+            problem, right = "this key is missing", _to_add(at(model, loc[:-1]), str(loc[-1]))
+        case "string_pattern_mismatch" if context["pattern"] == NAME:
+            problem, right = f"{given} is not a name", "use lower-case words and hyphens, such as acid-temperature"
         case "literal_error":
-            return f"{given} is not known here", f"write {context['expected']}"
+            problem, right = f"{given} is not known here", f"write {context['expected']}"
         case "model_type" | "dict_type":
-            return f"{given} stands where a table belongs", f"write a table: [{key_path(loc)}]"
-        case _:
-            return f"{given} does not fit", _plain(detail["msg"])
+            problem, right = f"{given} stands where a table belongs", f"write a table: [{key_path(loc)}]"
+    return problem, right
 
 
 def _to_add(model: Any, name: str) -> str:
-    quantity = quantity_of(model.model_fields[name])
-    example = f' = "{quantity.example}"' if quantity else ""
-    return f"add {name}{example}"
+    field = model.model_fields[name]
+    quantity = quantity_of(field)
+    if quantity:
+        return f'add {name} = "{quantity.example}", or what is true of yours'
+    if get_origin(field.annotation) is Literal:
+        return f"add {name} = {' or '.join(json.dumps(word) for word in get_args(field.annotation))}"
+    return f"add {name}"
 
 
 def _plain(message: str) -> str:

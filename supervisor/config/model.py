@@ -12,7 +12,7 @@ from supervisor.config.shape import Name, Quantity, Table
 Version = Annotated[int, Field(ge=1, le=1)]
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Register = Annotated[int, Field(ge=0, le=65535)]
-RawNumber = Annotated[str, Field(pattern=r"^\d{1,5}$")]
+RawNumber = Annotated[str, Field(pattern=r"^([0-5]?\d{1,4}|6[0-4]\d{3}|65[0-4]\d{2}|655[0-2]\d|6553[0-5])$")]
 Driver = Literal["modbus supply", "modbus temperature"]
 
 Duration = Annotated[float, Quantity("time", above=0.0)]
@@ -139,6 +139,9 @@ class SupplyTable(Table):
     rated_voltage: Voltage
     cap_current: Current
     off_threshold: Current
+    device_time_out: Duration | None = Field(
+        default=None, description="after so long without traffic the device switches off by itself, if it can"
+    )
     proof_deadline: Duration = Field(default=1.0, json_schema_extra={"default": "1 s"})
     resend: Duration = Field(default=0.25, json_schema_extra={"default": "250 ms"})
 

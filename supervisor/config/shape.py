@@ -89,6 +89,11 @@ class Quantity:
         return {"type": "string", "description": described, "examples": [self.example]}
 
 
+def known(*values: object) -> bool:
+    """Tell whether all of these came through the reading of the file; what was wrong there is None."""
+    return all(value is not None for value in values)
+
+
 def quantity_error(problem: str, right: str) -> PydanticCustomError:
     """Carry a mistake and what would be right through pydantic."""
     return PydanticCustomError("quantity", "{problem}; {right}", {"problem": problem, "right": right})

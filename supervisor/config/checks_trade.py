@@ -1,0 +1,208 @@
+"""Checks of what the trade knows: limits, ratings, densities, growth and targets."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from supervisor.config.setting import channel_span
+from supervisor.config.shape import known
+from supervisor.units import UnitMistake, parse, show
+
+if TYPE_CHECKING:
+    from supervisor.config.model import AnodizeTable, LimitsTable, SupplyTable
+    from supervisor.config.profile import DeviceProfile, Told
+    from supervisor.config.wire import View
+    from supervisor.units import Kind, System
+
+COLDEST_BATH_C = -5.0
+HOTTEST_BATH_C = 35.0
+"""Sulfuric anodizing is done from 28 degF (hard coat) to 72 degF (dyed work): Metal Finishing Guidebook
+2011-12 p. 412 and 2013 p. 425; limits a little outside serve."""
+
+FULL_EFFICIENCY_UM_M2_PER_C = 0.4552 * 0.01 / 60
+"""The 720 rule (0.32774 um per A*min/dm^2) at 72.0 % charge efficiency, coat of 2.32 g/cm3 (AAMA 611): at 100 %."""
+
+THICKEST_UM = 100.0
+LONGEST_SUPPLY_PERIOD_S = 60.0
+LONGEST_PERIOD_S = 600.0
+ORDER = ("trip_low", "warn_low", "warn_high", "trip_high")
+
+
+def trade(view: View, told: Told) -> None:
+    """Run every check of the trade."""
+    _tanks(view, told)
+    _supplies(view, told)
+    _periods(view, told)
+    _growth(view, told)
+    _anodize(view, told)
+    _target(view, told)
+
+
+def likely_slip(text: str, thickest_um: float) -> str:
+    """Say what a target thicker than any coat of this kind was likely meant to be.
+
+    `text` is the target as written, such as "1 mm"; the answer is a question, or what is allowed.
+    """
+    number = text.strip().split(" ")[0].rstrip("mµuinl")
+    for unit in ("mil", "um"):
+        try:
+            meant_um = parse(f"{number} {unit}", "thickness")
+        except UnitMistake:
+            break
+        if 0 < meant_um <= thickest_um:
+            written_um = parse(text, "thickness")
+            same = f"{text.strip()} is {written_um / 25.4:.3g} mil ({written_um:.4g} um)"
+            return f"{same}; did you mean {number} {unit}?"
+    return f"at most {thickest_um:g} um ({thickest_um / 25.4:.3g} mil)"
+
+
+def _system(view: View) -> System:
+    return "us" if view.document.line.units == "us" else "metric"
+
+
+def _tanks(view: View, told: Told) -> None:
+    for name, tank in view.document.tanks.items():
+        where = ("tanks", name, "limits")
+        _limits_in_order(name, tank.limits, _system(view), told)
+        span = channel_span(view.document.channels.get(tank.temperature), view.profiles)
+        for key in ORDER:
+            limit_c = getattr(tank.limits, key)
+            if not known(limit_c):
+                continue
+            if not COLDEST_BATH_C <= limit_c <= HOTTEST_BATH_C:
+                shown = show(limit_c, "temperature", _system(view))
+                right = f"a limit from {COLDEST_BATH_C:g} to {HOTTEST_BATH_C:g} degC{_fahrenheit_slip(limit_c)}"
+                told((*where, key), f"{shown} is no temperature of an anodizing bath", right)
+            if span and not span[0] < limit_c < span[1]:
+                low, high = (show(end, "temperature", _system(view)) for end in span)
+                problem = f"it is outside what {tank.temperature!r} can measure, so it could never be seen"
+                told((*where, key), problem, f"stay between {low} and {high}")
+        channel = view.document.channels.get(tank.temperature)
+        if channel and (profile := view.profiles.get(channel.device)):
+            point = profile.points.get(channel.point)
+            if point and point.unit != "degC":
+                told(("tanks", name, "temperature"), f"{tank.temperature!r} is no temperature", "name a thermometer")
+
+
+def _fahrenheit_slip(limit_c: float) -> str:
+    meant_c = (limit_c - 32) / 1.8
+    return f"; did you mean {limit_c:g} degF?" if COLDEST_BATH_C <= meant_c <= HOTTEST_BATH_C else ""
+
+
+def _limits_in_order(tank: str, limits: LimitsTable, system: System, told: Told) -> None:
+    where = ("tanks", tank, "limits")
+    for lower, upper in pairwise(ORDER):
+        low, high = getattr(limits, lower), getattr(limits, upper)
+        if known(low, high) and low >= high:
+            texts = show(low, "temperature", system), show(high, "temperature", system)
+            problem = f"{lower} ({texts[0]}) is not below {upper} ({texts[1]})"
+            told((*where, upper), problem, "trip_low < warn_low < warn_high < trip_high")
+    ends = limits.warn_low, limits.warn_high, limits.deadband
+    if known(*ends) and limits.deadband > 0 and 2 * limits.deadband >= limits.warn_high - limits.warn_low > 0:
+        right = "less than half the span from warn_low to warn_high; 0.2 to 0.3 degC is usual"
+        told((*where, "deadband"), "an alarm might never clear", right)
+
+
+def _supplies(view: View, told: Told) -> None:
+    for name, supply in view.document.supplies.items():
+        _ratings(name, supply, told)
+        profile = view.profiles.get(supply.device)
+        if profile and profile.driver == "modbus supply":
+            _against_device(name, supply, profile, told)
+        voltage = view.document.anodize.voltage
+        if known(voltage, supply.rated_voltage) and voltage > supply.rated_voltage:
+            problem = f"it is above the rated voltage of supply {name}"
+            told(("anodize", "voltage"), problem, f"at most {show(supply.rated_voltage, 'voltage', 'metric')}")
+
+
+def _ratings(name: str, supply: SupplyTable, told: Told) -> None:
+    where = ("supplies", name)
+    if known(supply.cap_current, supply.rated_current) and supply.cap_current > supply.rated_current:
+        right = f"at most the rating, {show(supply.rated_current, 'current', 'metric')}"
+        told((*where, "cap_current"), "the cap is above the rated current", right)
+    if known(supply.cap_current, supply.off_threshold) and supply.off_threshold > 0.1 * supply.cap_current:
+        right = f"at most a tenth of cap_current, {show(0.1 * supply.cap_current, 'current', 'metric')}"
+        told((*where, "off_threshold"), "a working current could count as off", right)
+    if known(supply.resend, supply.proof_deadline) and supply.resend > supply.proof_deadline:
+        told((*where, "resend"), "off would not be sent again before its deadline", "shorter than proof_deadline")
+
+
+def _against_device(name: str, supply: SupplyTable, profile: DeviceProfile, told: Told) -> None:
+    """What the line asks of a supply must be what the device can set and measure."""
+    pairs: tuple[tuple[str, float, Kind], ...] = (
+        ("rated_current", supply.rated_current, "current"),
+        ("rated_voltage", supply.rated_voltage, "voltage"),
+    )
+    for key, rated, kind in pairs:
+        for point in (profile.points.get(f"set_{kind}"), profile.points.get(kind)):
+            if point and known(rated) and rated > point.high:
+                problem = f"it is above the device's range ({point.name}: at most {show(point.high, kind, 'metric')})"
+                told(("supplies", name, key), problem, "write the rating on the plate; check the profile's range")
+    _device_time_out(name, supply, profile, told)
+    zero = profile.accuracies.get("current")
+    if zero and known(supply.off_threshold) and supply.off_threshold <= zero.absolute:
+        shown = show(zero.absolute, "current", "metric")
+        problem = f"the meter may show {shown} with no current, so off could never be proven"
+        told(("supplies", name, "off_threshold"), problem, f"more than {shown}")
+
+
+def _device_time_out(name: str, supply: SupplyTable, profile: DeviceProfile, told: Told) -> None:
+    if supply.device_time_out is None:
+        return
+    point = profile.points.get("time_out")
+    if point is None:
+        problem = "the device's register map names no time_out, so it would not switch off by itself"
+        told(("supplies", name, "device_time_out"), problem, "remove it, or add the point from the device's manual")
+    elif not point.low < supply.device_time_out <= point.high:
+        right = f"above {show(point.low, 'time', 'metric')}, at most {show(point.high, 'time', 'metric')}"
+        told(("supplies", name, "device_time_out"), "the device cannot be set to it", right)
+
+
+def _periods(view: View, told: Told) -> None:
+    supplies = {supply.device for supply in view.document.supplies.values()}
+    for name, device in view.document.devices.items():
+        longest_s = LONGEST_SUPPLY_PERIOD_S if name in supplies else LONGEST_PERIOD_S
+        if known(device.period) and device.period > longest_s:
+            problem = "nobody would know for that long what goes on"
+            told(("devices", name, "period"), problem, f'at most "{longest_s:g} s"; 200 ms to 1 s is usual')
+
+
+def _growth(view: View, told: Told) -> None:
+    growth = view.document.growth
+    for lower, upper in (("low", "best"), ("best", "high")):
+        low, high = getattr(growth, lower), getattr(growth, upper)
+        if known(low, high) and low > high:
+            told(("growth", upper), f"{upper} is below {lower}", "low <= best <= high")
+    for key in ("low", "best", "high"):
+        value = getattr(growth, key)
+        if known(value) and not 0.25 <= value / FULL_EFFICIENCY_UM_M2_PER_C <= 1:
+            right = "from 0.12 to 0.45 um*dm^2/(A*min); the 720 rule is 0.32774"
+            told(("growth", key), f"{show(value, 'growth', 'metric')} is no growth of a sulfuric coat", right)
+
+
+def _anodize(view: View, told: Told) -> None:
+    anodize = view.document.anodize
+    if known(anodize.density, anodize.highest_density) and anodize.density > anodize.highest_density:
+        right = f"at most highest_density, {show(anodize.highest_density, 'current density', _system(view))}"
+        told(("anodize", "density"), "it is above highest_density", right)
+    if known(anodize.ramp, anodize.ramp_step) and 0 < anodize.ramp < anodize.ramp_step:
+        told(("anodize", "ramp_step"), "it is longer than the whole ramp", "a part of ramp, such as a tenth")
+    if known(anodize.ramp) and anodize.ramp > 3600:
+        told(("anodize", "ramp"), "the ramp is longer than a load", 'at most "60 min"; 1 to 5 min is usual')
+    if known(anodize.thickest) and anodize.thickest > THICKEST_UM:
+        told(("anodize", "thickest"), "no sulfuric coat grows so thick", _allowed(anodize, view, THICKEST_UM))
+
+
+def _allowed(anodize: AnodizeTable, view: View, most_um: float) -> str:
+    text = view.given.get("anodize", {}).get("thickest")
+    return likely_slip(text, most_um) if isinstance(text, str) else f"below {anodize.thickest:g} um"
+
+
+def _target(view: View, told: Told) -> None:
+    anodize = view.document.anodize
+    if known(anodize.target, anodize.thickest) and anodize.target and anodize.target > anodize.thickest:
+        text = str(view.given["anodize"]["target"])
+        shown = show(anodize.thickest, "thickness", _system(view))
+        problem = f"no coat of this kind gets so thick; thickest is {shown}"
+        told(("anodize", "target"), problem, likely_slip(text, min(anodize.thickest, THICKEST_UM)))

@@ -1,0 +1,162 @@
+"""From a line file to what the core and the drivers take."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from supervisor.config.checks import AUTOMATIC_CHANNELS
+from supervisor.config.setting import channel_accuracy, channel_span
+from supervisor.config.wire import View, links_of, maps_of, off_delays_of
+from supervisor.core.setup import (
+    Accuracy,
+    AnodizeSetup,
+    BandSetup,
+    ChannelSetup,
+    GrowthSetup,
+    LineSetup,
+    OutputSetup,
+    SupplySetup,
+    TankSetup,
+)
+
+if TYPE_CHECKING:
+    from drivers.registers import DeviceMap, LinkSettings, Point
+    from supervisor.config.load import LineFile
+    from supervisor.config.model import LineDocument
+    from supervisor.config.off_delay import OffDelay
+
+REACHED_FRACTION = 0.1
+LOST_AFTER_S = 1.0
+"""Current under a tenth of the set one for a second, while commanded on, is a lost contact."""
+
+
+def link_settings(line: LineFile) -> dict[str, LinkSettings]:
+    """The line's links as the drivers know them, by name."""
+    return {name: settings for name, (settings, _) in links_of(_view(line)).items()}
+
+
+def device_maps(line: LineFile) -> dict[str, DeviceMap]:
+    """The line's devices as the drivers know them, by name."""
+    return maps_of(line.document, line.profiles)
+
+
+def worst_off_delays(line: LineFile) -> dict[str, OffDelay]:
+    """The worst delay of every output's off command, first try, by output."""
+    return off_delays_of(_view(line))
+
+
+def line_setup(line: LineFile, speed: float = 1.0) -> LineSetup:
+    """The line as the core sees it.
+
+    `speed` is process seconds per wire second, above 0: a reading may be as old as the wire makes it.
+    """
+    document = line.document
+    channels = _channels(line, speed)
+    growth = document.growth
+    return LineSetup(
+        name=document.line.name,
+        channels=channels,
+        tanks=_tanks(document),
+        supplies={name: _supply(name, line, channels) for name in document.supplies},
+        outputs={n: OutputSetup(n, table.role, table.safe, table.device) for n, table in document.outputs.items()},
+        growth=GrowthSetup(growth.low, growth.best, growth.high),
+        anodize=_anodize(document),
+        units=line.system,
+    )
+
+
+def _view(line: LineFile) -> View:
+    return View(line.folder, line.document, line.profiles, {})
+
+
+def _age_floors(line: LineFile, speed: float) -> dict[str, float]:
+    """Process time a good reading of each device may be late, though nothing is wrong with it.
+
+    While every device of the link is silent once, each costs its response time-out and the quiet after it;
+    twice that, for a reading that just missed its turn.
+    """
+    floors = {}
+    for settings, devices in links_of(_view(line)).values():
+        worst_s = len(devices) * (settings.response_time_out_s + settings.quiet_after_silence_s)
+        floors.update({device.name: speed * 2 * worst_s for device in devices})
+    return floors
+
+
+def _channels(line: LineFile, speed: float) -> dict[str, ChannelSetup]:
+    floors = _age_floors(line, speed)
+    channels: dict[str, ChannelSetup] = {}
+
+    def add(name: str, device: str, point: Point, span: tuple[float, float], accuracy: Accuracy) -> None:
+        period_s = line.document.devices[device].period
+        age_s = max(3 * period_s, floors[device])
+        channels[name] = ChannelSetup(name, device, point.name, point.unit, *span, accuracy, period_s, age_s)
+
+    for name, table in line.document.channels.items():
+        profile = line.profiles[table.device]
+        point = profile.points[table.point]
+        span = channel_span(table, line.profiles) or (point.low, point.high)
+        add(name, table.device, point, span, channel_accuracy(table, profile))
+    for supply, entry in line.document.supplies.items():
+        profile = line.profiles[entry.device]
+        for end, point_name in AUTOMATIC_CHANNELS.items():
+            point = profile.points[point_name]
+            exact = Accuracy(0.0, point.scale if point.unit else 0.0)
+            accuracy = profile.accuracies.get(point_name, exact)
+            add(f"{supply}-{end}", entry.device, point, (point.low, point.high), accuracy)
+    return channels
+
+
+def _tanks(document: LineDocument) -> dict[str, TankSetup]:
+    tanks = {}
+    for name, table in document.tanks.items():
+        limits = table.limits
+        band = BandSetup(
+            limits.trip_low, limits.warn_low, limits.warn_high, limits.trip_high, limits.deadband, limits.delay
+        )
+        tanks[name] = TankSetup(name, table.role, table.volume, table.acid, table.temperature, band)
+    return tanks
+
+
+def _supply(name: str, line: LineFile, channels: dict[str, ChannelSetup]) -> SupplySetup:
+    table = line.document.supplies[name]
+    points = line.profiles[table.device].points
+    names = {point: f"{name}-{end}" for end, point in AUTOMATIC_CHANNELS.items()}
+    return SupplySetup(
+        name=name,
+        device=table.device,
+        output=table.output,
+        tank=table.tank,
+        current=names["current"],
+        voltage=names["voltage"],
+        output_state=names["output"],
+        mode=names["mode"],
+        set_current=names["set_current"],
+        set_voltage=names["set_voltage"],
+        rated_current_a=table.rated_current,
+        rated_voltage_v=table.rated_voltage,
+        cap_current_a=table.cap_current,
+        current_step_a=points["set_current"].scale,
+        voltage_step_v=points["set_voltage"].scale,
+        off_threshold_a=table.off_threshold,
+        proof_deadline_s=table.proof_deadline,
+        resend_s=table.resend,
+        silent_after_s=channels[names["current"]].age_limit_s,
+        second_means=None,
+        device_time_out_s=table.device_time_out,
+    )
+
+
+def _anodize(document: LineDocument) -> AnodizeSetup:
+    table = document.anodize
+    return AnodizeSetup(
+        mode=table.mode,
+        density_a_per_m2=table.density,
+        highest_density_a_per_m2=table.highest_density,
+        voltage_v=table.voltage,
+        ramp_s=table.ramp,
+        ramp_step_s=table.ramp_step,
+        margin=table.margin,
+        thickest_um=table.thickest,
+        reached_fraction=REACHED_FRACTION,
+        lost_after_s=LOST_AFTER_S,
+    )
