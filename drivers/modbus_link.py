@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import termios
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeVar
 
@@ -204,7 +203,7 @@ class ModbusLink:
         client = AsyncModbusSerialClient(
             settings.port,
             baudrate=settings.baud,
-            parity=settings.parity,
+            parity="N" if serial_link.is_pty(settings.port) else settings.parity,
             stopbits=settings.stop_bits,
             timeout=settings.response_time_out_s,
             retries=0,
@@ -214,17 +213,17 @@ class ModbusLink:
         )
         # The library throws a fuller buffer away unseen; ours sees every byte, so a flood is never a fresh start.
         client.ctx.max_buffer_size = 4096
-        detail = ""
         try:
-            if await client.connect():
+            opened = await client.connect()
+            if opened:
                 serial_link.take(_port(client).sync_serial.fileno())
-                self._client = client
-                self._seen = 0
-                return
-        except (OSError, ValueError, termios.error) as exc:
-            detail = str(exc)
-        client.close()
-        raise LinkDown(serial_link.why_not(settings.port, detail))
+        except Exception as exc:
+            client.close()
+            raise LinkDown(serial_link.why_not(settings.port, str(exc))) from exc
+        if not opened:
+            raise LinkDown(serial_link.why_not(settings.port, ""))
+        self._client = client
+        self._seen = 0
 
     def _connected(self, up: bool) -> None:
         if not up:

@@ -14,6 +14,14 @@ PTY_MAJORS = range(136, 144)
 """Device numbers of pseudo-terminals (Linux admin-guide/devices.txt, UNIX98 slaves)."""
 
 
+def is_pty(port: str) -> bool:
+    """Tell whether a port is a pseudo-terminal, which carries bytes and knows no parity. A missing port is none."""
+    try:
+        return os.major(Path(port).stat().st_rdev) in PTY_MAJORS
+    except OSError:
+        return False
+
+
 def take(fd: int) -> None:
     """Refuse every further opening of this port, beside the advisory lock that pyserial takes.
 
@@ -29,7 +37,7 @@ def why_not(port: str, detail: str) -> str:
 
     Args:
         port: path of the port.
-        detail: what the failed attempt said, used where looking again finds nothing wrong.
+        detail: what an attempt said that could open the port but not set it up; empty if it could not be opened.
     """
     path = Path(port)
     if path.is_symlink() and not path.exists():
@@ -61,11 +69,13 @@ def _why_not_opened(path: Path, exc: OSError) -> str:
 def _why_not_usable(port: str, fd: int, detail: str) -> str:
     if not os.isatty(fd):
         return _not_serial(port)
+    if detail:
+        return f"port {port} does not take its settings ({detail}); check speed, parity and stop bits in the line file"
     try:
         fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
         return _busy(port)
-    return f"port {port} could not be opened ({detail}); check its speed, parity and stop bits in the line file"
+    return f"port {port} could not be opened but is free now; try again"
 
 
 def _busy(port: str) -> str:

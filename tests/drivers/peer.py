@@ -35,6 +35,7 @@ class Peer:
         self.requests: list[bytes] = []
         self.arrived_s: list[float] = []
         self.last_sent_s = 0.0
+        self.asked = asyncio.Event()
         self._buffer = b""
         self._tasks: set[asyncio.Task[None]] = set()
 
@@ -76,6 +77,7 @@ class Peer:
             request, self._buffer = self._buffer[:8], self._buffer[8:]
             self.requests.append(request)
             self.arrived_s.append(time.monotonic())
+            self.asked.set()
             if self.script:
                 task = asyncio.get_running_loop().create_task(self._reply(self.script.popleft()(request)))
                 self._tasks.add(task)
