@@ -108,7 +108,7 @@ def _implausible(
         )
     if not 0 < voltage_v <= supply.rated_voltage_v:
         reasons.append(
-            f"The voltage of {voltage_v:.4g} V is not within the {supply.rated_voltage_v:.4g} V that {supply.name} gives."
+            f"The voltage of {voltage_v:.4g} V is not within the {supply.rated_voltage_v:.4g} V of {supply.name}."
         )
     if ramp_s < 0:
         reasons.append("The ramp cannot be shorter than zero.")

@@ -1,0 +1,217 @@
+"""A line for core tests, with a person, wires and devices played by plain calls."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from itertools import count
+
+from supervisor.core.actions import Action, Answer, Record, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.events import (
+    Event,
+    Instant,
+    Order,
+    Quality,
+    Reading,
+    Recorded,
+    Request,
+    RequestKind,
+    Scanned,
+    Started,
+    Wake,
+    Woken,
+    Written,
+)
+from supervisor.core.line import Line, LineState, Step
+from supervisor.core.setup import (
+    Accuracy,
+    AnodizeSetup,
+    BandSetup,
+    ChannelSetup,
+    GrowthSetup,
+    LineSetup,
+    OutputSetup,
+    SupplySetup,
+    TankSetup,
+)
+from supervisor.trade.coating import RULE_720_UM_M2_PER_C
+
+
+SCAN_S = 0.4
+"""Time between two scans of everything, s; the second one proves off within its deadline of 1 s."""
+
+
+def supply_setup(name: str, tank: str) -> SupplySetup:
+    """A 10 A supply with a cap of 5 A and no second means."""
+    return SupplySetup(
+        name=name, device=f"{name}-device", output=f"{name}-output", tank=tank, current=f"{name}-current",
+        voltage=f"{name}-voltage", output_state=f"{name}-output-state", mode=f"{name}-mode",
+        set_current=f"{name}-set-current", set_voltage=f"{name}-set-voltage", rated_current_a=10.0, rated_voltage_v=60.0,
+        cap_current_a=5.0, current_step_a=0.001, voltage_step_v=0.01, off_threshold_a=0.05, proof_deadline_s=1.0,
+        resend_s=0.25, silent_after_s=3.0, second_means=None, device_time_out_s=None,
+    )  # fmt: skip
+
+
+def line_setup(supplies: int = 1) -> LineSetup:
+    """A line with as many supplies, each over a tank of its own."""
+    names = ("main", "side", "third", "fourth")[:supplies]
+    channels: dict[str, ChannelSetup] = {}
+    for name in names:
+        amp = Accuracy(0.002, 0.005)
+        for what, unit, high, accuracy in (
+            ("current", "A", 10.5, amp), ("voltage", "V", 62.0, Accuracy(0.002, 0.03)), ("output-state", "", 1.0, Accuracy(0, 0)),
+            ("mode", "", 1.0, Accuracy(0, 0)), ("set-current", "A", 10.0, Accuracy(0, 0)), ("set-voltage", "V", 60.0, Accuracy(0, 0)),
+        ):  # fmt: skip
+            full = f"{name}-{what}"
+            channels[full] = ChannelSetup(full, f"{name}-device", what, unit, 0.0, high, accuracy, 0.4, 3.0)
+        tank = f"{name}-acid"
+        channels[f"{tank}-temperature"] = ChannelSetup(
+            f"{tank}-temperature", "thermometer", f"{tank}-t", "degC", -20.0, 150.0, Accuracy(0.0, 1.0), 0.4, 3.0
+        )
+    tanks = {
+        f"{name}-acid": TankSetup(
+            f"{name}-acid", "anodize", 8.0, 165.0, f"{name}-acid-temperature", BandSetup(16, 19, 22, 24, 0.3, 10.0)
+        )
+        for name in names
+    }
+    return LineSetup(
+        name="test", channels=channels, tanks=tanks, supplies={name: supply_setup(name, f"{name}-acid") for name in names},
+        outputs={f"{name}-output": OutputSetup(f"{name}-output", "supply output", "off", f"{name}-device") for name in names},
+        growth=GrowthSetup(5.0e-5, RULE_720_UM_M2_PER_C, 5.6e-5),
+        anodize=AnodizeSetup("current", 150.0, 200.0, 22.0, 10.0, 1.0, 1.25, 35.0, 0.1, 1.0),
+    )  # fmt: skip
+
+
+@dataclass
+class Device:
+    """What a supply does when all is well: it obeys at once and gives what it is set to."""
+
+    on: bool = False
+    set_a: float = 0.0
+    set_v: float = 0.0
+    broken_contact: bool = False
+    voltage_held: bool = False
+    gain: float = 1.0
+
+    @property
+    def current_a(self) -> float:
+        """What flows."""
+        return self.set_a if self.on and not self.broken_contact else 0.0
+
+
+@dataclass
+class Bench:
+    """A line with obedient devices; every rule of the wire can be broken by the test."""
+
+    setup: LineSetup = field(default_factory=line_setup)
+    line: Line = field(init=False)
+    now_s: float = 100.0
+    wall_s: float = 1.79e9
+    devices: dict[str, Device] = field(init=False)
+    bath_c: dict[str, float] = field(init=False)
+    actions: list[Action] = field(default_factory=list)
+    wake: Wake = field(default_factory=Wake)
+    silent: set[str] = field(default_factory=set)
+    keeps_records: bool = True
+    obeys: bool = True
+    state: LineState | None = None
+    _ids: Iterator[int] = field(default_factory=lambda: count(1))
+
+    def __post_init__(self) -> None:
+        self.line = Line(self.setup, self.state)
+        self.devices = {name: Device() for name in self.setup.supplies}
+        self.bath_c = dict.fromkeys(self.setup.tanks, 20.5)
+
+    @property
+    def at(self) -> Instant:
+        """Now, with process and wire time alike."""
+        return Instant(self.now_s, self.now_s, self.wall_s + self.now_s)
+
+    def give(self, event: Event) -> Step:
+        """Step the line and let the devices and the journal do what it asks."""
+        step = self.line.step(event)
+        self.wake = step.wake
+        self.actions.extend(step.actions)
+        for action in step.actions:
+            self._obey(action)
+        return step
+
+    def _obey(self, action: Action) -> None:
+        if isinstance(action, Record) and self.keeps_records:
+            self.give(Recorded(self.at, action.intent))
+        if not isinstance(action, SwitchOff | SwitchOn | SetPoints) or action.supply in self.silent or not self.obeys:
+            return
+        device = self.devices[action.supply]
+        if isinstance(action, SetPoints):
+            device.set_a, device.set_v = action.current_a, action.voltage_v
+            command = "set points"
+        else:
+            device.on = isinstance(action, SwitchOn)
+            command = "on" if device.on else "off"
+        self.give(Written(self.at, action.supply, command, action.number, True, self.now_s, self.now_s))  # type: ignore[arg-type]
+
+    def start_service(self, *, watch_only: bool = False) -> Step:
+        """Start and let two scans prove every output off."""
+        step = self.give(Started(self.at, "boot", "1", "hash", watch_only))
+        self.run(2.5)
+        return step
+
+    def run(self, seconds: float) -> None:
+        """Let time pass: a scan of everything every SCAN_S and every wake on time."""
+        end_s = self.now_s + seconds
+        scan_s = self.now_s
+        while scan_s < end_s:
+            scan_s = min(scan_s + SCAN_S, end_s)
+            while (wake_s := self._wake_s()) is not None and wake_s < scan_s:
+                self.now_s = max(self.now_s + 1e-6, wake_s)
+                self.give(Woken(self.at))
+            self.now_s = scan_s
+            self.scan()
+
+    def _wake_s(self) -> float | None:
+        moments = [moment for moment in (self.wake.process_s, self.wake.wire_s) if moment is not None]
+        return min(moments, default=None)
+
+    def scan(self) -> None:
+        """Read every device that answers, once."""
+        for name, device in self.devices.items():
+            if name not in self.silent:
+                self.give(self.supply_scan(name, device))
+        readings = tuple(
+            Reading(tank.temperature, Quality.GOOD, self.bath_c[tank.name], (205,))
+            for tank in self.setup.tanks.values()
+            if tank.name not in self.silent
+        )
+        if readings:
+            self.give(Scanned(self.at, "thermometer", self.now_s, self.now_s, readings))
+
+    def supply_scan(self, name: str, device: Device) -> Scanned:
+        """A good scan of a supply as it stands."""
+        supply = self.setup.supplies[name]
+        values = {
+            supply.current: device.current_a * device.gain, supply.voltage: 15.0 if device.on else 0.0,
+            supply.output_state: float(device.on), supply.mode: float(device.voltage_held),
+            supply.set_current: device.set_a, supply.set_voltage: device.set_v,
+        }  # fmt: skip
+        readings = tuple(Reading(channel, Quality.GOOD, value, (0,)) for channel, value in values.items())
+        return Scanned(self.at, supply.device, self.now_s, self.now_s, readings)
+
+    def ask(
+        self, what: RequestKind, *, supply: str = "", alarm: str = "", order: Order | None = None, **changes: object
+    ) -> Answer:
+        """Make a request and return its answer."""
+        request = Request(
+            self.at, f"r{next(self._ids)}", self.now_s, self.now_s + 5.0, "socket", "mara", what, supply, alarm, order
+        )
+        request = replace(request, **changes)  # type: ignore[arg-type]
+        before = len(self.actions)
+        self.give(request)
+        return next(a for a in self.actions[before:] if isinstance(a, Answer) and a.request == request.id)
+
+    def start(self, *, supply: str = "", load: str = "", area_m2: float = 0.013, target_um: float = 1.0) -> Answer:
+        """Start a small load."""
+        return self.ask("start", supply=supply, order=Order(area_m2, target_um, load=load))
+
+    def named(self, kind: type[Action]) -> list[Action]:
+        """The actions of one kind so far."""
+        return [action for action in self.actions if isinstance(action, kind)]
