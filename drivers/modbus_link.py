@@ -13,14 +13,7 @@ from pymodbus.pdu import ExceptionResponse, ModbusPDU
 from pymodbus.transport.serialtransport import SerialTransport
 
 from drivers import serial_link
-from drivers.modbus_frames import (
-    REQUEST_LENGTH,
-    SHORTEST,
-    Judged,
-    frame_gap_s,
-    judge,
-    wire_time_s,
-)
+from drivers.modbus_frames import Judged, frame_gap_s, judge
 from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, Sent, WireError
 
 if TYPE_CHECKING:
@@ -108,19 +101,18 @@ class ModbusLink:
         if client is not None:
             client.close()
 
-    async def read(self, unit: int, table: Table, address: int, count: int, worst_answer_s: float) -> Registers:
+    async def read(self, unit: int, table: Table, address: int, count: int) -> Registers:
         """Read `count` adjacent registers or bits in one transaction. Raises WireError."""
-        bits = table in {"coil", "discrete input"}
-        answer_bytes = SHORTEST + ((count + 7) // 8 if bits else 2 * count)
 
         def ask(client: AsyncModbusSerialClient) -> Awaitable[ModbusPDU]:
             return _READS[table](client, address, count=count, device_id=unit)
 
-        answer, exchange = await self._transact(ask, unit, answer_bytes, worst_answer_s)
+        answer, exchange = await self._transact(ask, unit)
+        bits = table in {"coil", "discrete input"}
         raw = tuple(int(bit) for bit in answer.bits[:count]) if bits else tuple(answer.registers)
         return Registers(raw, exchange.t_sent_s, exchange.t_received_s)
 
-    async def write(self, unit: int, table: Table, address: int, raw: int, worst_answer_s: float) -> Sent:
+    async def write(self, unit: int, table: Table, address: int, raw: int) -> Sent:
         """Write one holding register (0 to 65535) or coil (0, 1) and check the device's echo. Raises WireError."""
 
         def ask(client: AsyncModbusSerialClient) -> Awaitable[ModbusPDU]:
@@ -128,24 +120,18 @@ class ModbusLink:
                 return client.write_coil(address, bool(raw), device_id=unit)
             return client.write_register(address, raw, device_id=unit)
 
-        _answer, exchange = await self._transact(ask, unit, REQUEST_LENGTH, worst_answer_s)
+        _answer, exchange = await self._transact(ask, unit)
         return Sent(exchange.t_sent_s, exchange.t_received_s)
 
     async def _transact(
-        self,
-        ask: Callable[[AsyncModbusSerialClient], Awaitable[ModbusPDU]],
-        unit: int,
-        answer_bytes: int,
-        worst_answer_s: float,
+        self, ask: Callable[[AsyncModbusSerialClient], Awaitable[ModbusPDU]], unit: int
     ) -> tuple[ModbusPDU, _Exchange]:
         assert not self._in_use, "transactions on one link run one after another"
         self._in_use = True
         try:
             await self.open()
             await self._silence()
-            on_wire_s = wire_time_s(self.settings.baud, REQUEST_LENGTH + answer_bytes)
-            limit_s = max(self.settings.response_time_out_s, on_wire_s + worst_answer_s)
-            return await _to_its_end(self._ask(ask, unit, limit_s))
+            return await _to_its_end(self._ask(ask, unit))
         finally:
             self._in_use = False
 
@@ -161,13 +147,13 @@ class ModbusLink:
             await asyncio.sleep(due_s - loop.time())
 
     async def _ask(
-        self, ask: Callable[[AsyncModbusSerialClient], Awaitable[ModbusPDU]], unit: int, limit_s: float
+        self, ask: Callable[[AsyncModbusSerialClient], Awaitable[ModbusPDU]], unit: int
     ) -> tuple[ModbusPDU, _Exchange]:
         exchange = self._exchange = _Exchange()
         try:
-            answer = await ask(self._ready_client(limit_s))
+            answer = await ask(self._ready_client())
         except Exception as exc:
-            raise self._failed(exchange, unit, limit_s) from exc
+            raise self._failed(exchange, unit) from exc
         finally:
             self._exchange = None
         if isinstance(answer, ExceptionResponse):
@@ -176,7 +162,7 @@ class ModbusLink:
             raise Refused(f"unit {unit} on {self.settings.port} refused with code {code}: {meaning}", code)
         return answer, exchange
 
-    def _ready_client(self, limit_s: float) -> AsyncModbusSerialClient:
+    def _ready_client(self) -> AsyncModbusSerialClient:
         client = self._client
         if client is None:
             raise ConnectionException
@@ -184,10 +170,9 @@ class ModbusLink:
         port.flush()
         port.sync_serial.reset_output_buffer()
         port.sync_serial.reset_input_buffer()
-        client.ctx.comm_params.timeout_connect = limit_s
         return client
 
-    def _failed(self, exchange: _Exchange, unit: int, limit_s: float) -> WireError:
+    def _failed(self, exchange: _Exchange, unit: int) -> WireError:
         """Tell the four errors apart after a failure, and see to the silence that must follow."""
         port = self.settings.port
         self._quiet_until_s = asyncio.get_running_loop().time() + self.settings.quiet_after_silence_s
@@ -196,7 +181,8 @@ class ModbusLink:
             return LinkDown(f"port {port} was lost; plug the adapter in again, the next request opens it afresh")
         if exchange.touched:
             return BadAnswer(f"unit {unit} on {port} did not answer properly: {exchange.judged.fault}")
-        return NoAnswer(f"unit {unit} on {port} did not answer within {limit_s * 1000:.0f} ms")
+        limit_ms = self.settings.response_time_out_s * 1000
+        return NoAnswer(f"unit {unit} on {port} did not answer within {limit_ms:.0f} ms")
 
     async def _connect(self) -> None:
         settings = self.settings

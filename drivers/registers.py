@@ -74,7 +74,7 @@ class LinkSettings:
         baud: bits per second.
         parity: N, E or O.
         stop_bits: 1 or 2.
-        response_time_out_s: how long to wait for an answer, s.
+        response_time_out_s: from the first byte of a request until its answer must be complete, s.
         quiet_after_silence_s: how long the bus stays quiet after a time-out or a bad answer, s: the longest
             worst answer time of the devices on it.
     """

@@ -31,7 +31,7 @@ class RegisterDevice:
         first = min(point.address for point in points)
         count = max(point.address for point in points) - first + 1
         device = self._map
-        answer = await self._link.read(device.unit, points[0].table, first, count, device.worst_answer_s)
+        answer = await self._link.read(device.unit, points[0].table, first, count)
         raw = {point.name: answer.raw[point.address - first] for point in points}
         values = {point.name: decode(point, raw[point.name]) for point in points}
         registers = {name: (register,) for name, register in raw.items()}

@@ -62,7 +62,7 @@ class SupplyModbus(RegisterDevice):
         return await self._write(point, encode_down(point, value))
 
     async def _write(self, point: Point, raw: int) -> Sent:
-        return await self._link.write(self._map.unit, point.table, point.address, raw, self._map.worst_answer_s)
+        return await self._link.write(self._map.unit, point.table, point.address, raw)
 
 
 def _writable(device_map: DeviceMap, name: str) -> Point:

@@ -50,7 +50,7 @@ async def test_a_read_is_on_the_wire_what_the_specification_says(
     with Peer() as peer:
         link = link_to(peer)
         with pytest.raises(NoAnswer):
-            await link.read(unit, "holding register", address, count, 0.005)
+            await link.read(unit, "holding register", address, count)
         await link.close()
         assert peer.requests == [bytes.fromhex(frame)]
 
@@ -142,7 +142,7 @@ async def test_a_slave_written_on_another_library_understands_us_and_is_understo
         measured = await supply.read({"current", "voltage", "output", "mode"})
         temperatures = await thermometer.read({"t1", "t2"})
         with pytest.raises(Refused) as refused:
-            await link.read(1, "holding register", 900, 1, 0.005)
+            await link.read(1, "holding register", 900, 1)
         await link.close()
     assert back.values == pytest.approx({"set_current": 2.5, "set_voltage": 22.0, "switch": 1.0})
     assert measured.values == pytest.approx({"current": 1.95, "voltage": 15.23, "output": 1.0, "mode": 0.0})
@@ -187,7 +187,7 @@ def test_random_bytes_on_the_wire_never_crash_and_never_yield_a_value(pieces: li
             link = ModbusLink(settings(peer.port, time_out_s=0.004, quiet_s=0.001), time.monotonic)
             peer.script.append(lambda _: [(0.0, piece) for piece in pieces])
             try:
-                answer = await link.read(1, "holding register", 0, 2, 0.0)
+                answer = await link.read(1, "holding register", 0, 2)
             except WireError as exc:
                 outcome: object = type(exc)
             else:
