@@ -263,7 +263,8 @@ def _write(kind: Kind, number: str = "") -> str:
     """What would be right, with every unit that is usual for the kind."""
     units = KINDS[kind].written
     others = f" (or {', '.join(units[1:])})" if len(units) > 1 else ""
-    return f'write a {kind} with its unit, like "{number or _EXAMPLES[kind]} {units[0]}"{others}'
+    article = "an" if kind[0] in "aeiou" else "a"
+    return f'write {article} {kind} with its unit, like "{number or _EXAMPLES[kind]} {units[0]}"{others}'
 
 
 _EXAMPLES: dict[Kind, str] = {

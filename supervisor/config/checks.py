@@ -121,7 +121,7 @@ def _channels(view: View, told: Told) -> None:
                 told(("channels", name), f"supply {supply} makes a channel of this name", "remove it or rename it")
     for name, table in view.document.channels.items():
         profile = view.profiles.get(table.device)
-        if profile is None or not known(table.point):
+        if profile is None or not known(table.point) or table.point in profile.broken:
             continue
         point = profile.points.get(table.point)
         if point is None:

@@ -139,6 +139,11 @@ def _against_device(name: str, supply: SupplyTable, profile: DeviceProfile, told
             if point and known(rated) and rated > point.high:
                 problem = f"it is above the device's range ({point.name}: at most {show(point.high, kind, 'metric')})"
                 told(("supplies", name, key), problem, "write the rating on the plate; check the profile's range")
+    for set_point in ("set_current", "set_voltage"):
+        point = profile.points.get(set_point)
+        if point and point.low > 0:
+            problem = f"the range of its {set_point} does not begin at zero, and a soft start does"
+            told(("supplies", name, "device"), problem, "check the profile's range, or use another supply")
     _device_time_out(name, supply, profile, told)
     zero = profile.accuracies.get("current")
     if zero and known(supply.off_threshold) and supply.off_threshold <= zero.absolute:
@@ -148,14 +153,15 @@ def _against_device(name: str, supply: SupplyTable, profile: DeviceProfile, told
 
 
 def _device_time_out(name: str, supply: SupplyTable, profile: DeviceProfile, told: Told) -> None:
-    if supply.device_time_out is None:
+    if supply.device_time_out is None or "time_out" in profile.broken:
         return
     point = profile.points.get("time_out")
     if point is None:
         problem = "the device's register map names no time_out, so it would not switch off by itself"
         told(("supplies", name, "device_time_out"), problem, "remove it, or add the point from the device's manual")
-    elif not point.low < supply.device_time_out <= point.high:
-        right = f"above {show(point.low, 'time', 'metric')}, at most {show(point.high, 'time', 'metric')}"
+    elif not max(point.low, point.scale) <= supply.device_time_out <= point.high:
+        least = show(max(point.low, point.scale), "time", "metric")
+        right = f"from {least} to {show(point.high, 'time', 'metric')}"
         told(("supplies", name, "device_time_out"), "the device cannot be set to it", right)
 
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 from supervisor.config.checks import across
 from supervisor.config.mistakes import LineMistakes, Mistake, from_validation
 from supervisor.config.model import LineDocument, ProfileDocument
-from supervisor.config.profile import DeviceProfile, teller, understand_points
+from supervisor.config.profile import DeviceProfile, teller, understand
 from supervisor.config.shape import half_filled
 from supervisor.config.wire import View
 
@@ -99,7 +99,7 @@ class _Loading:
             if not problem:
                 content = path.read_bytes()
                 self._hash.update(len(content).to_bytes(8, "big") + content)
-                return tomllib.loads(content.decode("utf-8"))
+                return tomllib.loads(content.decode("utf-8-sig"))
         except OSError as error:
             problem, right = f"{path} cannot be read: {error.strerror}", "name a file that you may read"
         except UnicodeDecodeError as error:
@@ -132,8 +132,7 @@ class _Loading:
             if not any(m.key_path.startswith(f"devices.{device}.") for m in self._mistakes):
                 told((), "its registers are not told", "name a profile file, or give driver, timing and points here")
             return None
-        points, accuracies = understand_points(table.driver, table.points, told)
-        return DeviceProfile(table.driver, table.timing.worst_answer, points, accuracies)
+        return understand(table.driver, table.timing.worst_answer, table.points, told)
 
     def _profile_file(self, name: str) -> DeviceProfile | None:
         """Read a profile once, however many devices name it."""
@@ -145,9 +144,8 @@ class _Loading:
                 document = self._document(ProfileDocument, given, prefix)
                 told = teller(self._mistakes, prefix)
                 if document.driver is not None:
-                    points, accuracies = understand_points(document.driver, document.points, told)
-                    worst = document.timing.worst_answer
-                    self._files[name] = DeviceProfile(document.driver, worst, points, accuracies)
+                    worst_s = document.timing.worst_answer
+                    self._files[name] = understand(document.driver, worst_s, document.points, told)
         return self._files[name]
 
 

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, PlainValidator
 
 from supervisor.config.acid import Acid
-from supervisor.config.shape import Name, Quantity, Table
+from supervisor.config.shape import Name, Quantity, Table, quantity_error
 
-Version = Annotated[int, Field(ge=1, le=1)]
+
+def _version(given: object) -> int:
+    if given != 1 or isinstance(given, bool):
+        raise quantity_error(f"{given!r} is no version of this form"[:80], "write version = 1")
+    return 1
+
+
+Version = Annotated[int, PlainValidator(_version, json_schema_input_type=Literal[1])]
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Register = Annotated[int, Field(ge=0, le=65535)]
 RawNumber = Annotated[str, Field(pattern=r"^([0-5]?\d{1,4}|6[0-4]\d{3}|65[0-4]\d{2}|655[0-2]\d|6553[0-5])$")]

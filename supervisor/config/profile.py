@@ -48,22 +48,29 @@ Told = Callable[[Where, str, str], None]
 
 @dataclass(frozen=True, slots=True)
 class DeviceProfile:
-    """What is known of one kind of device: its map (for some device name and unit) and its meters' accuracies."""
+    """What is known of one kind of device.
+
+    Attributes:
+        driver: the catalog's name of its driver.
+        worst_answer_s: the longest it may take to answer, s.
+        points: by name.
+        accuracies: limits of error, by the name of the point; not every point has one.
+        broken: points that are named but wrong; empty in a line file without mistakes.
+    """
 
     driver: Driver
     worst_answer_s: float
     points: dict[str, Point]
     accuracies: dict[str, Accuracy]
+    broken: frozenset[str]
 
     def device_map(self, name: str, unit: int) -> DeviceMap:
         """The map of one device of this kind."""
         return DeviceMap(name, self.driver, unit, self.points, self.worst_answer_s)
 
 
-def understand_points(
-    driver: Driver, tables: dict[str, PointTable], told: Told
-) -> tuple[dict[str, Point], dict[str, Accuracy]]:
-    """Make points of the tables; whatever is wrong goes to `told`, and the point with it is left out."""
+def understand(driver: Driver, worst_answer_s: float, tables: dict[str, PointTable], told: Told) -> DeviceProfile:
+    """Make points of the tables; whatever is wrong goes to `told`, and the point with it is broken."""
     points: dict[str, Point] = {}
     accuracies: dict[str, Accuracy] = {}
     for name, table in tables.items():
@@ -79,7 +86,7 @@ def understand_points(
         if accuracy:
             accuracies[name] = accuracy
     _all_there(driver, tables, told)
-    return points, accuracies
+    return DeviceProfile(driver, worst_answer_s, points, accuracies, frozenset(tables.keys() - points.keys()))
 
 
 def _all_there(driver: Driver, tables: dict[str, PointTable], told: Told) -> None:
