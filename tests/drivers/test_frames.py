@@ -3,20 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import os
-import select
-import threading
 import time
-from contextlib import contextmanager
-from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import example, given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from umodbus.client.serial.redundancy_check import get_crc
-from umodbus.server.serial import get_server
-from umodbus.server.serial.rtu import RTUServer
 
 from drivers.modbus_frames import answer_length, crc16, frame_gap_s, judge, wire_time_s
 from drivers.modbus_link import ModbusLink
@@ -24,10 +17,8 @@ from drivers.ports import BadAnswer, NoAnswer, Refused, WireError
 from drivers.supply_modbus import SupplyModbus
 from drivers.temperature_modbus import TemperatureModbus
 from tests.drivers.peer import Peer, link_to, settings, supply_map, temperature_map
+from tests.drivers.slave import umodbus_slave
 from tests.drivers.test_answers import GOOD, framed, read_two
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 REQUEST = bytes.fromhex("01 03 00 00 00 02 C4 0B")
 
@@ -80,53 +71,6 @@ def test_frames_take_the_time_the_specification_gives(baud: int, least_ms: tuple
         request = bytes([1, 3, 0, 0, 0, count])
         time_s = wire_time_s(baud, 8 + answer_length(request)) + 2 * frame_gap_s(baud)
         assert time_s * 1000 == pytest.approx(published_ms, abs=0.006)
-
-
-class MasterEnd:
-    """What the umodbus server takes for a serial port: the far end of a pseudo-terminal."""
-
-    baudrate = 115200
-    timeout = 0.01
-    inter_byte_timeout = 0.0
-
-    def __init__(self, fd: int) -> None:
-        self.fd = fd
-
-    def read(self, size: int) -> bytes:
-        ready, _, _ = select.select([self.fd], [], [], self.timeout)
-        try:
-            return os.read(self.fd, size) if ready else b""
-        except OSError:
-            return b""
-
-    def write(self, data: bytes) -> None:
-        os.write(self.fd, data)
-
-
-@contextmanager
-def umodbus_slave(registers: dict[tuple[int, int], int]) -> Iterator[str]:
-    """Serve (unit, address) to value with umodbus in a thread; yields the port of the near end."""
-    master, slave = os.openpty()
-    server = get_server(RTUServer, MasterEnd(master))
-    addresses = sorted({address for _, address in registers})
-
-    @server.route(slave_ids=[1, 2], function_codes=[3, 4], addresses=addresses)  # type: ignore[untyped-decorator]
-    def read(slave_id: int, function_code: int, address: int) -> int:
-        return registers[slave_id, address]
-
-    @server.route(slave_ids=[1], function_codes=[6], addresses=[16, 17, 18])  # type: ignore[untyped-decorator]
-    def write(slave_id: int, function_code: int, address: int, value: int) -> None:
-        registers[slave_id, address] = value
-
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.01})
-    thread.start()
-    try:
-        yield os.ttyname(slave)
-    finally:
-        server.shutdown()
-        thread.join()
-        os.close(slave)
-        os.close(master)
 
 
 async def test_a_slave_written_on_another_library_understands_us_and_is_understood() -> None:
