@@ -60,6 +60,8 @@ class _Process:
         try:
             print(json.dumps(truth), flush=True)
         except BrokenPipeError:
+            # What Python still holds for the broken pipe would fail again at exit; let it go nowhere instead.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             self.ended.set()
 
     def listen(self, server: LineServer) -> None:

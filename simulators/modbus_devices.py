@@ -99,6 +99,7 @@ class ModbusDevice:
         name: as the line's file calls it. unit: its unit id.
         supply: the supply that it is, by name; empty for a thermometer.
         answer_delay_s: wire time from the request's end to the answer's beginning.
+        registers: by table and address.
     """
 
     def __init__(self, name: str, plan: DevicePlan, line: SimulatedLine) -> None:
@@ -106,12 +107,12 @@ class ModbusDevice:
         self.unit = plan.unit
         self.supply = plan.supply
         self.answer_delay_s = plan.answer_delay_s
-        self._registers: dict[tuple[str, int], Register] = {}
+        self.registers: dict[tuple[str, int], Register] = {}
         for entry in plan.registers:
             register = (
                 _supply_register(line.supplies[plan.supply], entry) if plan.supply else _sensor_register(line, entry)
             )
-            self._registers[entry.table, entry.address] = register
+            self.registers[entry.table, entry.address] = register
 
     def answer(self, request: bytes, refuse_code: int = 0) -> bytes:
         """The answer's body (function code and data) to a request's body; refuse_code, if not 0, refuses it."""
@@ -127,7 +128,7 @@ class ModbusDevice:
 
     def _named(self, function: int, address: int, count: int) -> list[Register]:
         table = _TABLE_OF[function]
-        found = [self._registers.get((table, address + offset)) for offset in range(count)]
+        found = [self.registers.get((table, address + offset)) for offset in range(count)]
         known = [register for register in found if register is not None]
         if len(known) < count:
             raise RefusalError(frames.ILLEGAL_DATA_ADDRESS)

@@ -7,7 +7,7 @@ import random
 from typing import TYPE_CHECKING
 
 from simulators import modbus_frames as frames
-from simulators.faults import Fault, read_fault
+from simulators.faults import KINDS, Fault, read_fault
 from simulators.line import SimulatedLine, Truth, names_of
 from simulators.modbus_devices import ModbusDevice
 from simulators.spoil import spoil
@@ -146,7 +146,7 @@ class LineServer:
         try:
             table = Reader(message, "")
             if table.has("clear"):
-                what = table.text("clear")
+                what = table.text("clear", choices=tuple(KINDS))
                 table.finish()
                 self.line.clear_fault(what)
             else:
