@@ -1,0 +1,130 @@
+"""A request as people write it, with its units, made into the core's event in SI; every mistake told at once."""
+
+from __future__ import annotations
+
+import difflib
+from typing import TYPE_CHECKING, Any, Literal, cast, get_args
+from uuid import uuid4
+
+from supervisor import units
+from supervisor.core.events import Order, Request, RequestKind
+from supervisor.edges.control import Refusal
+
+if TYPE_CHECKING:
+    from supervisor.core.events import Instant
+
+EXPIRES_S = 5.0
+"""Wire time after which a request that was not done is not done any more."""
+
+KINDS: tuple[RequestKind, ...] = get_args(RequestKind)
+
+_MODES = ("current", "voltage")
+_QUANTITIES: dict[str, units.Kind] = {
+    "area": "area",
+    "target": "thickness",
+    "density": "current density",
+    "voltage": "voltage",
+    "ramp": "time",
+}
+_ALWAYS = ("id", "made_wire_s", "supply")
+_START = (*_QUANTITIES, "mode", "load")
+_ALARM = ("alarm",)
+_LONGEST_NAME = 100
+
+
+def new_body(made_wire_s: float, **asked: str) -> dict[str, Any]:
+    """Return the body of a fresh request: `made_wire_s` is now, s since boot; `asked` its fields as written."""
+    return {"id": uuid4().hex, "made_wire_s": made_wire_s, **asked}
+
+
+def read_request(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> Request:
+    """Turn the body of a request into the core's event. `who` is the peer's user. Raises Refusal with every reason."""
+    if kind not in KINDS:
+        raise Refusal(f"{kind[:_LONGEST_NAME]!r} is no request; there are {', '.join(KINDS)}.")
+    what: RequestKind = kind
+    reasons: list[str] = []
+    allowed = (*_ALWAYS, *(_START if what == "start" else ()), *(_ALARM if what.startswith("alarm") else ()))
+    _refuse_unknown(body, allowed, reasons)
+    made_wire_s = _made(body, reasons)
+    request = Request(
+        at=at,
+        id=_text(body, "id", reasons, needed=True),
+        made_wire_s=made_wire_s,
+        expires_wire_s=made_wire_s + EXPIRES_S,
+        source="socket",
+        who=who,
+        what=what,
+        supply=_text(body, "supply", reasons),
+        alarm=_text(body, "alarm", reasons, needed=what.startswith("alarm")),
+        order=_order(body, reasons) if what == "start" else None,
+    )
+    if reasons:
+        raise Refusal(*reasons)
+    return request
+
+
+def _refuse_unknown(body: dict[str, Any], allowed: tuple[str, ...], reasons: list[str]) -> None:
+    for key in body:
+        if key not in allowed:
+            near = difflib.get_close_matches(key, allowed, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"it takes {', '.join(allowed)}."
+            reasons.append(f"{key[:_LONGEST_NAME]}: this request has no such field; {hint}")
+
+
+def _made(body: dict[str, Any], reasons: list[str]) -> float:
+    made_wire_s = body.get("made_wire_s")
+    if isinstance(made_wire_s, bool) or not isinstance(made_wire_s, int | float) or not 0 <= made_wire_s < 1e12:
+        reasons.append("made_wire_s: a request must say when it was made, in seconds since boot.")
+        return 0.0
+    return float(made_wire_s)
+
+
+def _text(body: dict[str, Any], key: str, reasons: list[str], *, needed: bool = False) -> str:
+    text: object = body.get(key, "")
+    if not isinstance(text, str) or len(text) > _LONGEST_NAME or not (text.isprintable() or text == ""):
+        reasons.append(f"{key}: this must be a plain text of at most {_LONGEST_NAME} characters.")
+        return ""
+    if needed and not text:
+        reasons.append(f"{key}: this is missing.")
+    return text
+
+
+def _order(body: dict[str, Any], reasons: list[str]) -> Order:
+    """Read what a start asks for. Ranges and the line's limits are the core's to judge."""
+    given = {key: _quantity(body, key, kind, reasons) for key, kind in _QUANTITIES.items()}
+    reasons.extend(
+        f"{key}: this is missing; write it with its unit, like {units.example(_QUANTITIES[key])!r}."
+        for key in ("area", "target")
+        if key not in body
+    )
+    return Order(
+        area_m2=given["area"] or 0.0,
+        target_um=given["target"] or 0.0,
+        density_a_per_m2=given["density"],
+        mode=_mode(body, reasons),
+        voltage_v=given["voltage"],
+        ramp_s=given["ramp"],
+        load=_text(body, "load", reasons),
+    )
+
+
+def _quantity(body: dict[str, Any], key: str, kind: units.Kind, reasons: list[str]) -> float | None:
+    if key not in body:
+        return None
+    text = body[key]
+    if not isinstance(text, str):
+        reasons.append(f"{key}: this must be a text with a unit, like {units.example(kind)!r}.")
+        return None
+    try:
+        return units.parse(text, kind)
+    except units.UnitMistake as mistake:
+        reasons.append(f"{key}: {mistake.problem}; {mistake.right}.")
+        return None
+
+
+def _mode(body: dict[str, Any], reasons: list[str]) -> Literal["current", "voltage"] | None:
+    mode = body.get("mode")
+    if mode is not None and mode not in _MODES:
+        reasons.append(f"mode: this must be {' or '.join(_MODES)}.")
+        return None
+    return cast("Literal['current', 'voltage'] | None", mode)
