@@ -166,10 +166,7 @@ class ModbusLink:
         client = self._client
         if client is None:
             raise ConnectionException
-        port = _port(client)
-        port.flush()
-        port.sync_serial.reset_output_buffer()
-        port.sync_serial.reset_input_buffer()
+        _port(client).sync_serial.reset_input_buffer()
         return client
 
     def _failed(self, exchange: _Exchange, unit: int) -> WireError:
@@ -179,6 +176,7 @@ class ModbusLink:
         if self._client is None or not exchange.request:
             self._drop()
             return LinkDown(f"port {port} was lost; plug the adapter in again, the next request opens it afresh")
+        _port(self._client).flush()  # what could not even leave must not leave later: it may be an order to switch on
         if exchange.touched:
             return BadAnswer(f"unit {unit} on {port} did not answer properly: {exchange.judged.fault}")
         limit_ms = self.settings.response_time_out_s * 1000
