@@ -109,7 +109,7 @@ def _to_add(model: Any, name: str) -> str:
         return f'add {name} = "{quantity.example}", or what is true of yours'
     if get_origin(field.annotation) is Literal:
         return f"add {name} = {' or '.join(json.dumps(word) for word in get_args(field.annotation))}"
-    return f"add {name}"
+    return f"add its table, [{name}]" if fields_of(at(model, (name,))) else f"add {name}"
 
 
 def _plain(message: str) -> str:

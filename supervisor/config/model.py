@@ -4,22 +4,29 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, PlainValidator
+from pydantic import AfterValidator, Field, PlainValidator
 
 from supervisor.config.acid import Acid
 from supervisor.config.shape import Name, Quantity, Table, quantity_error
 
 
 def _version(given: object) -> int:
-    if given != 1 or isinstance(given, bool):
+    if type(given) is not int or given != 1:
         raise quantity_error(f"{given!r} is no version of this form"[:80], "write version = 1")
     return 1
+
+
+def _raw_number(given: str) -> str:
+    """A key of `states`: TOML has no numbers as keys."""
+    if not (given.isdecimal() and given.isascii() and len(given) <= 5 and int(given) <= 65535):
+        raise quantity_error(f"{given!r} is no raw register value"[:80], "write a number from 0 to 65535")
+    return given
 
 
 Version = Annotated[int, PlainValidator(_version, json_schema_input_type=Literal[1])]
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Register = Annotated[int, Field(ge=0, le=65535)]
-RawNumber = Annotated[str, Field(pattern=r"^([0-5]?\d{1,4}|6[0-4]\d{3}|65[0-4]\d{2}|655[0-2]\d|6553[0-5])$")]
+RawNumber = Annotated[str, AfterValidator(_raw_number)]
 Driver = Literal["modbus supply", "modbus temperature"]
 
 Duration = Annotated[float, Quantity("time", above=0.0)]
@@ -179,7 +186,7 @@ class AnodizeTable(Table):
     voltage: Voltage
     ramp: Delay
     ramp_step: Duration
-    margin: Annotated[float, Field(gt=1.0, le=3.0)] = 1.25
+    margin: Annotated[float, Field(gt=1.0, le=3.0, allow_inf_nan=False)] = 1.25
     thickest: Thickness = Field(
         default=35.0,
         json_schema_extra={"default": "35 um"},

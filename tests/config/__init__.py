@@ -1,0 +1,1 @@
+"""The line file: what is refused, what it becomes."""
