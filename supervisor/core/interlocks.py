@@ -29,6 +29,8 @@ class Row:
         effect: on the operation of the supply it touches; anything above WARN is a trip, commands off and latches.
         what: what happened. follows: what the program does and what comes of it. first: what to do first.
             Each may name {subject}.
+        by_hand: what to do first instead where no second means can break the circuit (R7); "" where it makes no
+            difference.
         suspect: whether the load is marked suspect.
         latch: whether it stays until reset after its cause is gone; always so for a trip.
     """
@@ -40,11 +42,20 @@ class Row:
     first: str
     suspect: bool = False
     latch: bool = False
+    by_hand: str = ""
 
     @property
     def latches(self) -> bool:
         """A trip always waits for a person (R2)."""
         return self.latch or self.effect > Effect.WARN
+
+    def text(self, subject: str, *, second_means: bool) -> str:
+        """Tell a person what happened to `subject`, what follows and what to do first."""
+        first = self.first if second_means or not self.by_hand else self.by_hand
+        return f"{self.what} {self.follows} {first}".format(subject=subject)
+
+
+_CUT_THE_MAINS = "No second means to break its circuit is fitted: cut the mains of {subject} by hand now. "
 
 
 CAUSES: dict[str, Row] = {
@@ -89,6 +100,7 @@ CAUSES: dict[str, Row] = {
         "The supply {subject} does not answer.",
         "Off is sent to it again and again until good readings prove it.",
         "Go to the supply and look whether current flows.",
+        by_hand=_CUT_THE_MAINS + "Go to the supply and look whether current flows.",
     ),
     "supply-absent": Row(
         Effect.WARN,
@@ -142,6 +154,7 @@ CAUSES: dict[str, Row] = {
         "Off is sent until good readings prove it.",
         "Look at the supply; keep hands out of the tank.",
         latch=True,
+        by_hand=_CUT_THE_MAINS + "Look at the supply; keep hands out of the tank.",
     ),
     "off-not-proven": Row(
         Effect.WARN,
@@ -150,6 +163,7 @@ CAUSES: dict[str, Row] = {
         "Off is sent again until good readings prove it.",
         "Keep hands out of the tank.",
         latch=True,
+        by_hand=_CUT_THE_MAINS + "Keep hands out of the tank.",
     ),
     "longest-time": Row(
         Effect.STOP,

@@ -113,10 +113,10 @@ class Work:
             return False
         self.state = replace(self.state, alarms={**self.state.alarms, alarm.name: after})
         row = CAUSES[alarm.cause]
-        what = row.what.format(subject=alarm.subject)
-        text = (
-            f"{what} {row.follows} {row.first}" if trigger is AlarmTrigger.APPEARS else f"{alarm.name}: {after.state}."
-        )
+        text = f"{alarm.name}: {after.state}."
+        if trigger is AlarmTrigger.APPEARS:
+            supply = self.setup.supplies.get(alarm.subject)
+            text = row.text(alarm.subject, second_means=supply is None or supply.second_means is not None)
         self.actions.append(Note("alarm", alarm.name, text, {"state": after.state, "priority": row.priority}))
         if trigger is AlarmTrigger.APPEARS and row.suspect:
             self._suspect(alarm)
