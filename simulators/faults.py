@@ -95,12 +95,16 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """What a line has that faults can strike, by kind of target, and its wire seconds per process second."""
+    """What a line has that faults can strike, by kind of target, and its process seconds per wire second.
+
+    `links` lists the devices of each link.
+    """
 
     tank: tuple[str, ...]
     supply: tuple[str, ...]
     sensor: tuple[str, ...]
     device: tuple[str, ...]
+    links: dict[str, tuple[str, ...]]
     speed: float
 
 
@@ -118,41 +122,42 @@ def _lasts_s(table: Reader, speed: float) -> float:
     return wire_s * speed if wire_s is not None else math.inf if process_s is None else process_s
 
 
-def read_fault(table: Reader, names: Names, now_s: float | None = None) -> Fault:
-    """One fault from its table; now_s, s of process time, stands in where no beginning is given. Raises FileError."""
+def _targets(table: Reader, kind: Kind, names: Names) -> tuple[str, ...]:
+    """What the fault strikes; `link` in place of `device` means every device on it."""
+    if kind.target == "device" and table.has("link"):
+        return names.links[table.text("link", choices=tuple(names.links))]
+    return (_name(table, kind.target, getattr(names, kind.target)),)
+
+
+def read_faults(table: Reader, names: Names, now_s: float | None = None) -> list[Fault]:
+    """The faults of one table, one for each target. Raises FileError.
+
+    now_s, s of process time, is the beginning where the table gives none; without it a beginning must be given.
+    """
     what = table.text("what", choices=tuple(KINDS))
     kind = KINDS[what]
-    target = _name(table, kind.target, getattr(names, kind.target))
-    starts = (
-        table.optional_number("at_s"),
-        table.optional_number("after_charge_c"),
-        table.optional_number("after_current_s"),
+    targets = _targets(table, kind, names)
+    at_s, after_charge_c, after_current_s = (
+        table.optional_number(key) for key in ("at_s", "after_charge_c", "after_current_s")
     )
-    if sum(start is not None for start in starts) != 1 and (
-        now_s is None or any(start is not None for start in starts)
-    ):
+    given = sum(start is not None for start in (at_s, after_charge_c, after_current_s))
+    if given > 1 or (given == 0 and now_s is None):
         raise FileError(f"the fault {what!r} begins at one of at_s, after_charge_c, after_current_s; give exactly one.")
-    at_s, after_charge_c, after_current_s = starts
     watches = after_charge_c is not None or after_current_s is not None
     supply = _name(table, "supply", names.supply) if watches or kind.target == "supply" else ""
-    fault = Fault(
-        what=what,
-        target=target,
-        at_s=at_s if watches or at_s is not None else now_s,
-        supply=supply,
-        after_charge_c=after_charge_c,
-        after_current_s=after_current_s,
-        for_s=_lasts_s(table, names.speed),
-        amounts={name: table.number(name, usual) for name, usual in kind.amounts.items()},
-    )
+    for_s = _lasts_s(table, names.speed)
+    amounts = {name: table.number(name, usual) for name, usual in kind.amounts.items()}
     table.finish()
-    return fault
+    return [
+        Fault(what, target, now_s if given == 0 else at_s, supply, after_charge_c, after_current_s, for_s, amounts)
+        for target in targets
+    ]
 
 
 def read_script(path: Path, names: Names) -> list[Fault]:
     """The faults of a script file. Raises FileError."""
     table = read_toml(path)
-    faults = [read_fault(entry, names) for entry in table.listed_tables("fault")]
+    faults = [fault for entry in table.listed_tables("fault") for fault in read_faults(entry, names)]
     table.finish()
     return faults
 

@@ -144,7 +144,8 @@ class SimulatedLine:
 
     def _apply_to_bath(self, fault: Fault, begins: bool) -> None:
         bath = self.baths[fault.target]
-        bath.cooling_works = not begins
+        stands = [self.board.standing(what, fault.target) for what in ("bath heats", "cooling fails")]
+        bath.cooling_works = not any(stands)
         if fault.what == "bath heats":
             rate_c_per_min = fault.amounts["rate_c_per_min"]
             heat_w = bath.heat_for_rate(rate_c_per_min) if rate_c_per_min > 0.0 else fault.amounts["heat_w"]
@@ -152,10 +153,10 @@ class SimulatedLine:
 
     def _apply_to_supply(self, fault: Fault, begins: bool) -> None:
         supply = self.supplies[fault.target]
-        if fault.what == "contact lost":
-            supply.cell.share = 0.0 if begins else 1.0
-        elif fault.what == "area lost":
-            supply.cell.share = 1.0 - fault.amounts["lost_share"] if begins else 1.0
+        if fault.what in {"contact lost", "area lost"}:
+            lost = self.board.standing("area lost", fault.target)
+            touching = math.prod(1.0 - area.amounts["lost_share"] for area in lost)
+            supply.cell.share = 0.0 if self.board.standing("contact lost", fault.target) else touching
         elif fault.what == "contact creeps off":
             self._begin_creep(fault, begins)
         elif fault.what == "meter gain":
@@ -196,5 +197,8 @@ def names_of(plan: LinePlan, speed: float = 1.0) -> Names:
         supply=tuple(plan.supplies),
         sensor=tuple(plan.sensors),
         device=tuple(plan.devices),
+        links={
+            link: tuple(name for name, device in plan.devices.items() if device.link == link) for link in plan.links
+        },
         speed=speed,
     )

@@ -7,7 +7,7 @@ import random
 from typing import TYPE_CHECKING
 
 from simulators import modbus_frames as frames
-from simulators.faults import KINDS, Fault, read_fault
+from simulators.faults import KINDS, Fault, read_faults
 from simulators.line import SimulatedLine, Truth, names_of
 from simulators.modbus_devices import ModbusDevice
 from simulators.spoil import spoil
@@ -150,9 +150,10 @@ class LineServer:
                 table.finish()
                 self.line.clear_fault(what)
             else:
-                fault = read_fault(table.table("fault"), self._names, self.line.now_s)
+                faults = read_faults(table.table("fault"), self._names, self.line.now_s)
                 table.finish()
-                self.line.add_fault(fault)
+                for fault in faults:
+                    self.line.add_fault(fault)
         except FileError as mistake:
             return str(mistake)
         return ""

@@ -101,11 +101,13 @@ class Supply:
             self.current_a, self.voltage_v, self.mode = 0.0, self.cell.residual_v, "off"
         elif self.cell.is_open:
             self.current_a, self.voltage_v, self.mode = 0.0, self.set_voltage_v, "voltage held"
-        elif self.cell.voltage_at(limit_a) <= self.set_voltage_v:
-            self.current_a, self.voltage_v, self.mode = limit_a, self.cell.voltage_at(limit_a), "current held"
         else:
-            self.current_a = min(self.cell.current_at(self.set_voltage_v), limit_a)
-            self.voltage_v, self.mode = self.set_voltage_v, "voltage held"
+            needed_v = self.cell.voltage_at(limit_a) if limit_a > 0.0 else self.cell.residual_v
+            if needed_v <= self.set_voltage_v or limit_a <= 0.0:
+                self.current_a, self.voltage_v, self.mode = limit_a, needed_v, "current held"
+            else:
+                self.current_a = min(self.cell.current_at(self.set_voltage_v), limit_a)
+                self.voltage_v, self.mode = self.set_voltage_v, "voltage held"
 
     def longest_step_s(self) -> float:
         """How long a step of process time may be now, s."""

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from simulators.faults import KINDS, Fault, read_fault, read_script
+from simulators.faults import KINDS, Fault, read_faults, read_script
 from simulators.line import SimulatedLine, names_of
 from simulators.modbus_devices import ModbusDevice
 from simulators.modbus_frames import crc_fits, with_crc
@@ -27,7 +27,7 @@ WRITE_ANSWER = with_crc(bytes.fromhex("01 06 00 12 00 00"))
 
 
 def fault(plan: LinePlan, **keys: object) -> Fault:
-    return read_fault(Reader(keys, ""), names_of(plan))
+    return read_faults(Reader(keys, ""), names_of(plan))[0]
 
 
 class Run:
@@ -69,7 +69,7 @@ def test_a_fault_waits_for_time_since_the_current_began(plan: LinePlan) -> None:
 
 def test_a_duration_on_the_wire_is_scaled_to_process_time(plan: LinePlan) -> None:
     table = Reader({"what": "contact lost", "at_s": 0, "for_wire_s": 20.0}, "")
-    assert read_fault(table, names_of(plan, speed=60.0)).for_s == pytest.approx(1200.0)
+    assert read_faults(table, names_of(plan, speed=60.0))[0].for_s == pytest.approx(1200.0)
 
 
 @pytest.mark.parametrize(
@@ -104,6 +104,20 @@ def test_the_bundled_bath_crosses_24_degc_minutes_after_the_current_began(plan: 
     assert 300.0 < crossed_s < 600.0
     run.line.advance(crossed_s + 60.0)
     assert 1.0 <= run.line.baths["acid"].bath_c - 24.0 <= 2.0
+
+
+def test_one_fault_that_ends_leaves_another_on_the_same_thing(plan: LinePlan) -> None:
+    heated = fault(plan, what="bath heats", at_s=0, heat_w=10.0, for_s=10.0)
+    short = fault(plan, what="contact lost", at_s=0, for_s=10.0)
+    run = Run(plan, heated, fault(plan, what="cooling fails", at_s=0), short, fault(plan, what="area lost", at_s=0))
+    run.line.advance(20.0)
+    assert not run.line.baths["acid"].cooling_works
+    assert run.supply.cell.share == 0.5
+
+
+def test_a_fault_on_a_link_strikes_every_device_on_it(plan: LinePlan) -> None:
+    table = Reader({"what": "device silent", "link": "bus", "at_s": 0}, "")
+    assert [entry.target for entry in read_faults(table, names_of(plan))] == ["rectifier", "thermometer"]
 
 
 def test_failed_cooling_lets_the_bath_warm_by_its_own_load(plan: LinePlan) -> None:

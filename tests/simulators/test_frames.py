@@ -97,7 +97,8 @@ def test_a_coil_switches_and_contacts_show_it(device: ModbusDevice, line: Simula
     assert asked(device, "05 00 00 FF 00") == "05 00 00 FF 00"
     assert line.supplies["rectifier"].is_on
     assert asked(device, "01 00 00 00 01") == "01 01 01"
-    # Bit 0 is on; bit 1 is the mode: with set points of zero the voltage is held.
+    line.supplies["rectifier"].set_current(2.0)
+    # Bit 0 is on; bit 1 is the mode: at a voltage limit of zero the voltage is held.
     assert asked(device, "02 00 00 00 02") == "02 01 03"
     assert asked(device, "0F 00 00 00 01 01 00") == "0F 00 00 00 01"
     assert not line.supplies["rectifier"].is_on

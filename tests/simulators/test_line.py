@@ -107,6 +107,34 @@ def test_charge_under_held_voltage_does_not_hang_on_how_time_is_cut(plan: LinePl
     assert charges[2] == pytest.approx(charges[1], rel=1e-4)
 
 
+def test_no_order_of_orders_drives_the_physics_out_of_bounds(plan: LinePlan) -> None:
+    chance = random.Random(3)
+    line = SimulatedLine(plan, seed=3)
+    supply = line.supplies["rectifier"]
+    for _ in range(1500):
+        chance.choice([
+            lambda: supply.set_current(chance.choice([0.0, 0.001, 1.95, 10.0])),
+            lambda: supply.set_voltage(chance.choice([0.0, 0.5, 8.0, 15.0, 60.0])),
+            lambda: supply.switch(on=chance.random() < 0.7),
+            lambda: setattr(supply.cell, "share", chance.choice([0.0, 0.05, 1.0])),
+            supply.disturb,
+        ])()  # fmt: skip
+        supply.disturb()
+        line.advance(line.now_s + chance.choice([0.0, 0.01, 1.0, 40.0]))
+        assert 0.0 <= supply.current_a <= supply.set_current_a
+        assert 0.0 <= supply.voltage_v <= 80.0
+        assert line.baths["acid"].bath_c < 60.0
+
+
+def test_a_current_limit_of_zero_carries_nothing(plan: LinePlan) -> None:
+    line = SimulatedLine(plan, seed=1)
+    supply = line.supplies["rectifier"]
+    supply.set_voltage(22.0)
+    supply.switch(on=True)
+    line.advance(10.0)
+    assert (supply.current_a, supply.voltage_v, supply.mode) == (0.0, 0.0, "current held")
+
+
 def test_time_that_has_passed_changes_nothing(plan: LinePlan) -> None:
     line = SimulatedLine(plan, seed=1)
     line.advance(100.0)
