@@ -31,11 +31,18 @@ class Dose:
 
 @dataclass(frozen=True, slots=True)
 class Metering:
-    """How a current is metered: limit of error, period between readings, s, and the most the supply can give, A."""
+    """How a current is metered.
+
+    Attributes:
+        accuracy: limit of error. period_s: between readings, s. most_a: the most the supply can give, A.
+        unseen_a: what can have flowed since the newest reading although neither it nor the next one shows it, A: the
+            set current, while an output commanded on was switched off again.
+    """
 
     accuracy: Accuracy
     period_s: float
     most_a: float
+    unseen_a: float = 0.0
 
 
 def begin(dose: Dose, at_s: float) -> Dose:
@@ -68,7 +75,7 @@ def read(dose: Dose, current_a: float, at_s: float, metering: Metering, *, off_p
         flowed = over_gap(dose.last, now, elapsed_s, metering.most_a)
     else:
         steps = tuple(min(max(0.0, at - dose.last_s), elapsed_s) for at in dose.steps_s)
-        flowed = between_readings(dose.last, now, elapsed_s, steps)
+        flowed = between_readings(dose.last, now, elapsed_s, steps, metering.unseen_a)
     return replace(dose, charge=dose.charge.plus(flowed), last_s=at_s, last=now, steps_s=())
 
 

@@ -86,7 +86,8 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
     after = output.read(before, reading.value, sent_s, setup.off_threshold_a)
     operation = supply.operation
     if operation is not None and not operation.over and reading.value is not None:
-        metering = dose.Metering(channel.accuracy, channel.period_s, setup.rated_current_a)
+        unseen_a = _unseen_a(operation, before)
+        metering = dose.Metering(channel.accuracy, channel.period_s, setup.rated_current_a, unseen_a)
         counted = dose.read(operation.dose, reading.value, sampled_s, metering, off_proven=before.proven_off)
         operation = _lost_current(work, replace(operation, dose=counted), reading.value, sent_s, sampled_s)
     work.put(setup.name, replace(supply, output=after, operation=operation))
@@ -97,6 +98,19 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
         work.switch_off(setup.name)
     if operation is not None and operation.energised and _surely_over(operation, reading.value, channel.accuracy):
         work.fault(setup.name, "over-current")
+
+
+def _unseen_a(operation: Operation, before: output.Output) -> float:
+    """What can have flowed since the newest reading, A, though no reading shows it.
+
+    On may have taken effect after that reading, and off before this one: the set current bounds what flowed between.
+    """
+    if operation.energised or before.proven_off:
+        return 0.0
+    seen_s, off_s = operation.dose.last_s, before.confirmed_s
+    if seen_s is not None and off_s is not None and seen_s >= off_s:
+        return 0.0
+    return operation.plan.current_a * OVER_CURRENT_SHARE
 
 
 def _surely_over(operation: Operation, current_a: float, accuracy: Accuracy) -> bool:

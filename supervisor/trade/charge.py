@@ -40,7 +40,9 @@ def with_accuracy(current_a: float, of_reading: float, absolute_a: float) -> Int
     return Interval(max(0.0, current_a - error_a), max(0.0, current_a), max(0.0, current_a + error_a))
 
 
-def between_readings(before: Interval, after: Interval, elapsed_s: float, steps_s: tuple[float, ...] = ()) -> Interval:
+def between_readings(
+    before: Interval, after: Interval, elapsed_s: float, steps_s: tuple[float, ...] = (), unseen_a: float = 0.0
+) -> Interval:
     """Charge, C, that flowed between two readings, A, `elapsed_s` apart.
 
     Args:
@@ -49,6 +51,7 @@ def between_readings(before: Interval, after: Interval, elapsed_s: float, steps_
         elapsed_s: time between them, s, not negative.
         steps_s: when, after the earlier reading, the set point changed; rising, each within 0..elapsed_s. The best
             value holds the earlier current up to the first, the later one from the last, their mean in between.
+        unseen_a: current, A, that can have flowed between the two although neither shows it.
     """
     mean_a = (before.best + after.best) / 2
     if steps_s:
@@ -56,7 +59,8 @@ def between_readings(before: Interval, after: Interval, elapsed_s: float, steps_
         best_c = before.best * first_s + mean_a * (last_s - first_s) + after.best * (elapsed_s - last_s)
     else:
         best_c = mean_a * elapsed_s
-    return Interval(min(before.low, after.low) * elapsed_s, best_c, max(before.high, after.high) * elapsed_s)
+    highest_a = max(before.high, after.high, unseen_a)
+    return Interval(min(before.low, after.low) * elapsed_s, best_c, highest_a * elapsed_s)
 
 
 def over_gap(before: Interval, after: Interval, elapsed_s: float, most_a: float) -> Interval:
