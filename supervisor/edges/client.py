@@ -12,10 +12,10 @@ from supervisor.edges.control import VERSION, Answer, ControlError, listens
 from supervisor.service.holder import runtime_folder
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncGenerator, AsyncIterator
     from pathlib import Path
 
-_LONGEST_ANSWER = 4 * 1024 * 1024
+_LONGEST_ANSWER = 256 * 1024
 
 
 class NoSupervisorError(ControlError):
@@ -52,7 +52,7 @@ async def ask(path: Path, kind: str, body: dict[str, Any], time_out_s: float = 5
     return answer
 
 
-async def stream(path: Path, body: dict[str, Any] | None = None) -> AsyncIterator[Answer]:
+async def stream(path: Path, body: dict[str, Any] | None = None) -> AsyncGenerator[Answer, None]:
     """Yield the newest state each time there is one, until the supervisor ends. Raises ControlError."""
     async with _connected(path) as (reader, writer):
         await _send(writer, "watch", body or {})

@@ -151,10 +151,10 @@ class ControlServer:
         peer = _peer(connection)
         while (line := await _next_line(reader, writer)) is not None:
             answer = await self._handle(line, peer)
-            if isinstance(answer, dict):
-                await _send(writer, answer)
-            else:
+            if not isinstance(answer, dict):
                 await _send_newest(answer, reader, writer)
+                return
+            await _send(writer, answer)
 
     async def _handle(self, line: bytes, peer: Peer) -> Answer | AsyncIterator[Answer]:
         try:

@@ -1,0 +1,139 @@
+"""Requests: what people write comes to the core in SI, or every mistake in it comes back to them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from supervisor.core.events import Instant, Order, Request
+from supervisor.edges.control import Refusal
+from supervisor.edges.requests import EXPIRES_S, KINDS, new_body, read_request
+from supervisor.records import codec
+
+AT = Instant(100.0, 50.0, 1_790_000_000.0)
+
+
+def read(kind: str, body: dict[str, Any]) -> Request:
+    return read_request(kind, body, at=AT, who="kim")
+
+
+def reasons(kind: str, body: dict[str, Any]) -> tuple[str, ...]:
+    with pytest.raises(Refusal) as refusal:
+        read(kind, body)
+    return refusal.value.reasons
+
+
+def test_a_start_comes_to_the_core_in_si() -> None:
+    body = new_body(
+        49.5,
+        area="200 cm^2",
+        target="20 um",
+        density="1.5 A/dm^2",
+        voltage="18 V",
+        ramp="2 min",
+        mode="voltage",
+        load="brackets",
+        supply="main",
+    )
+    request = read("start", body)
+    order = Order(0.02, 20.0, density_a_per_m2=150.0, mode="voltage", voltage_v=18.0, ramp_s=120.0, load="brackets")
+    assert request == Request(
+        at=AT,
+        id=body["id"],
+        made_wire_s=49.5,
+        expires_wire_s=49.5 + EXPIRES_S,
+        source="socket",
+        who="kim",
+        what="start",
+        supply="main",
+        order=order,
+    )
+
+
+def test_a_start_in_us_units_means_the_same() -> None:
+    order = read("start", new_body(49.5, area="20.15 in^2", target="0.7874 mil", density="13.935 A/ft^2")).order
+    assert order is not None
+    assert order.area_m2 == pytest.approx(0.013, rel=1e-4)
+    assert order.target_um == pytest.approx(20.0, rel=1e-4)
+    assert order.density_a_per_m2 == pytest.approx(150.0, rel=1e-4)
+
+
+def test_what_is_not_said_is_left_to_the_line_file() -> None:
+    order = read("start", new_body(49.5, area="200 cm^2", target="20 um")).order
+    assert order == Order(area_m2=0.02, target_um=20.0)
+
+
+def test_every_mistake_is_told_at_once() -> None:
+    told = reasons(
+        "start",
+        {"area": "130", "target": "20 V", "density": 1.5, "ramp": "soon", "mode": "slow", "aera": "1 cm^2", "load": 7},
+    )
+    starts = sorted(reason.partition(":")[0] for reason in told)
+    assert starts == ["aera", "area", "density", "id", "load", "made_wire_s", "mode", "ramp", "target"]
+    assert any("did you mean area?" in reason for reason in told)
+
+
+def test_a_start_without_area_and_target_is_told_how_to_write_them() -> None:
+    told = reasons("start", new_body(49.5))
+    assert [reason.partition(":")[0] for reason in told] == ["area", "target"]
+    assert "cm^2" in told[0]
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "start"])
+def test_a_request_that_starts_nothing_takes_no_order(kind: str) -> None:
+    alarm = {"alarm": "acid too warm"} if kind.startswith("alarm") else {}
+    request = read(kind, new_body(49.5, **alarm))
+    assert (request.what, request.order, request.alarm) == (kind, None, alarm.get("alarm", ""))
+    assert any(reason.startswith("area:") for reason in reasons(kind, new_body(49.5, area="1 cm^2", **alarm)))
+
+
+@pytest.mark.parametrize("kind", ["alarm reset", "alarm acknowledge"])
+def test_an_alarm_request_names_its_alarm(kind: str) -> None:
+    assert reasons(kind, new_body(49.5)) == ("alarm: this is missing.",)
+
+
+def test_an_unknown_kind_is_refused_with_those_there_are() -> None:
+    assert "alarm reset" in reasons("dance", new_body(49.5))[0]
+
+
+@pytest.mark.parametrize("made", [None, True, "49.5", -1.0, 1e300, 10**4000, [1]])
+def test_a_request_that_does_not_say_when_it_was_made_is_refused(made: object) -> None:
+    assert any(reason.startswith("made_wire_s:") for reason in reasons("hold", {"id": "a", "made_wire_s": made}))
+
+
+@pytest.mark.parametrize("text", [None, 5, ["a"], "x" * 101, "two\nlines", "\x1b[2J"])
+@pytest.mark.parametrize("key", ["id", "supply"])
+def test_a_name_is_one_short_line_of_text(key: str, text: object) -> None:
+    assert any(reason.startswith(f"{key}:") for reason in reasons("hold", {**new_body(49.5), key: text}))
+
+
+def test_two_requests_never_share_an_id() -> None:
+    assert len({new_body(1.0)["id"] for _ in range(100)}) == 100
+
+
+def request_or_reasons(kind: str, body: dict[str, Any]) -> Request | tuple[str, ...]:
+    try:
+        return read(kind, body)
+    except Refusal as refusal:
+        return refusal.reasons
+
+
+values = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
+    max_leaves=5,
+)
+keys = st.sampled_from(["id", "made_wire_s", "supply", "alarm", "area", "target", "density", "mode", "ramp", "load"])
+
+
+@given(st.sampled_from(KINDS), st.dictionaries(keys | st.text(max_size=5), values, max_size=8))
+def test_any_json_is_a_request_the_journal_can_keep_or_a_refusal_with_reasons(kind: str, body: dict[str, Any]) -> None:
+    outcome = request_or_reasons(kind, body)
+    if isinstance(outcome, Request):
+        assert codec.decode_event(codec.encode_event(outcome)) == outcome
+    else:
+        assert outcome
+        assert all(outcome)
