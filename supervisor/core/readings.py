@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from supervisor.core import dose, limits, output
@@ -42,7 +43,10 @@ def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set
     """Take in one transaction; return the tanks and supplies it touched."""
     sampled_s = (event.t_sent_s + event.t_received_s) / 2
     touched: set[str] = set()
-    for reading in event.readings:
+    for given in event.readings:
+        reading = _trusted(given)
+        if reading.channel not in table or not _newer(work, reading.channel, sampled_s):
+            continue
         _remember(work, reading, sampled_s)
         for route in table.get(reading.channel, ()):
             touched.add(route.tank or route.supply)
@@ -53,10 +57,25 @@ def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set
     return touched
 
 
+def _trusted(reading: Reading) -> Reading:
+    """Take the value from a reading that is not good or no number, whoever left one in it (R9)."""
+    if reading.quality is not Quality.GOOD:
+        return replace(reading, value=None)
+    if reading.value is None or not math.isfinite(reading.value):
+        return replace(reading, quality=Quality.MALFORMED, value=None)
+    return reading
+
+
+def _newer(work: Work, channel: str, sampled_s: float) -> bool:
+    """Whether this says anything new: the same sample twice is one piece of evidence, and an older one is history."""
+    latest = work.state.channels.get(channel)
+    return latest is None or sampled_s > latest.at_s
+
+
 def _remember(work: Work, reading: Reading, sampled_s: float) -> None:
     before = work.state.channels.get(reading.channel)
     good_s, good_value = (before.good_s, before.good_value) if before else (None, 0.0)
-    if reading.quality is Quality.GOOD and reading.value is not None:
+    if reading.value is not None:
         good_s, good_value = sampled_s, reading.value
     latest = Latest(reading, sampled_s, good_s, good_value)
     work.state = replace(work.state, channels={**work.state.channels, reading.channel: latest})
