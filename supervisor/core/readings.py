@@ -149,13 +149,14 @@ def _lost_current(work: Work, operation: Operation, current_a: float, sent_s: fl
 def _reference_a(operation: Operation, sent_s: float) -> float | None:
     """What should flow at a reading sent at `sent_s`, A; None while that cannot be said.
 
-    In voltage mode a set current is only a bound, so the plan's current serves, once the ramp is done.
+    In voltage mode a set current is only a bound, so the plan's current serves, once the ramp is done. While the next
+    set current of a soft start is on its way it serves already: a step is far less than tenfold.
     """
     ramp = operation.ramp
     if not operation.energised or ramp is None or not _after(ramp.on_s, sent_s):
         return None
     if operation.plan.mode == "current":
-        return ramp.current_a if _after(ramp.set_s, sent_s) else None
+        return ramp.current_a
     return operation.plan.expected_a if ramp.next_s is None else None
 
 
