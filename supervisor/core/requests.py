@@ -46,9 +46,9 @@ def _stale(work: Work, request: Request) -> tuple[str, ...]:
     reasons = []
     if request.retained:
         reasons.append("fresh: this is a stored copy of an old request.")
-    if work.at.wire_s >= request.expires_wire_s:
+    if not work.at.wire_s < request.expires_wire_s:  # said so that a figure that is no number fails too
         reasons.append("fresh: the request has expired; ask again.")
-    if request.made_wire_s > work.at.wire_s + 1.0:
+    if not request.made_wire_s <= work.at.wire_s + 1.0:
         reasons.append("fresh: the request says it was made in the future.")
     if request.id in work.state.requests:
         reasons.append("fresh: this request came before and is done only once.")
