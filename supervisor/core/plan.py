@@ -67,7 +67,10 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
     if reasons:
         return None, reasons
     target_c = charge_for_c(order.target_um, order.area_m2, setup.growth.best_um_m2_per_c)
-    expected_s = target_c / min(current_a, expected_a) + ramp_s / 2
+    full_s = target_c / min(current_a, expected_a)
+    if ramp_s > 2 * full_s:
+        return None, (_too_slow(ramp_s, full_s),)
+    expected_s = full_s + ramp_s / 2
     planned_c = target_c if mode == "current" else max(target_c, current_a * expected_s)
     return Plan(
         mode=mode,
@@ -90,7 +93,8 @@ def _implausible(
     """Every reason why the order itself makes no sense."""
     anodize, units = setup.anodize, setup.units
     reasons = []
-    numbers = (order.area_m2, order.target_um, density, voltage_v, ramp_s)
+    steps = order.area_m2 * density / supply.current_step_a
+    numbers = (order.area_m2, order.target_um, density, voltage_v, ramp_s, steps)
     if not all(math.isfinite(number) for number in numbers):
         return ("A figure of the order is not a finite number.",)
     if order.area_m2 <= 0:
@@ -125,6 +129,14 @@ def _too_thick(target_um: float, thickest_um: float, units: words.Units) -> str:
     return text
 
 
+def _too_slow(ramp_s: float, full_s: float) -> str:
+    """Refuse a soft start that would not end before the target: half of it would stretch the longest time."""
+    return (
+        f"The ramp of {ramp_s:.4g} s would not end before the target, which takes {full_s:.4g} s at full current; "
+        f"give one of {2 * full_s:.3g} s at most."
+    )
+
+
 def _beyond_supply(current_a: float, expected_a: float, bound_a: float, supply: SupplySetup) -> tuple[str, ...]:
     """Every reason why this supply on this line cannot carry the load."""
     if current_a > bound_a * (1 + 1e-9):
@@ -133,9 +145,10 @@ def _beyond_supply(current_a: float, expected_a: float, bound_a: float, supply: 
             f"(rating {supply.rated_current_a:.4g} A, cap {supply.cap_current_a:.4g} A, area x highest density)."
         )
         return (text,)
-    if current_a < LEAST_OVER_OFF * supply.off_threshold_a:
+    least_a = min(current_a, expected_a)
+    if least_a < LEAST_OVER_OFF * supply.off_threshold_a:
         text = (
-            f"The load wants {current_a:.3g} A, too little to be told from off on {supply.name} "
+            f"The load wants {least_a:.3g} A, too little to be told from off on {supply.name} "
             f"(off means below {supply.off_threshold_a:.3g} A)."
         )
         return (text,)
