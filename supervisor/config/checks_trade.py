@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from supervisor.config.setting import channel_span
 from supervisor.config.shape import known
-from supervisor.units import UnitMistake, parse, show
+from supervisor.units import parse, show, split
 
 if TYPE_CHECKING:
-    from supervisor.config.model import AnodizeTable, LimitsTable, SupplyTable
+    from supervisor.config.model import LimitsTable, SupplyTable
     from supervisor.config.profile import DeviceProfile, Told
     from supervisor.config.wire import View
     from supervisor.units import Kind, System
@@ -43,15 +43,11 @@ def likely_slip(text: str, thickest_um: float) -> str:
     """Say what a target thicker than any coat of this kind was likely meant to be.
 
     `text` is the target as written, such as "1 mm"; the answer is a question, or what is allowed.
+    Raises UnitMistake if `text` is no thickness.
     """
-    number = text.strip().split(" ")[0].rstrip("mµuinl")
+    written_um, number = parse(text, "thickness"), f"{split(text, 'thickness')[0]:g}"
     for unit in ("mil", "um"):
-        try:
-            meant_um = parse(f"{number} {unit}", "thickness")
-        except UnitMistake:
-            break
-        if 0 < meant_um <= thickest_um:
-            written_um = parse(text, "thickness")
+        if parse(f"{number} {unit}", "thickness") <= thickest_um:
             same = f"{text.strip()} is {written_um / 25.4:.3g} mil ({written_um:.4g} um)"
             return f"{same}; did you mean {number} {unit}?"
     return f"at most {thickest_um:g} um ({thickest_um / 25.4:.3g} mil)"
@@ -197,18 +193,17 @@ def _anodize(view: View, told: Told) -> None:
     if known(anodize.ramp) and anodize.ramp > 3600:
         told(("anodize", "ramp"), "the ramp is longer than a load", 'at most "60 min"; 1 to 5 min is usual')
     if known(anodize.thickest) and anodize.thickest > THICKEST_UM:
-        told(("anodize", "thickest"), "no sulfuric coat grows so thick", _allowed(anodize, view, THICKEST_UM))
-
-
-def _allowed(anodize: AnodizeTable, view: View, most_um: float) -> str:
-    text = view.given.get("anodize", {}).get("thickest")
-    return likely_slip(text, most_um) if isinstance(text, str) else f"below {anodize.thickest:g} um"
+        right = likely_slip(view.given["anodize"]["thickest"], THICKEST_UM)
+        told(("anodize", "thickest"), "no sulfuric coat grows so thick", right)
 
 
 def _target(view: View, told: Told) -> None:
     anodize = view.document.anodize
     if known(anodize.target, anodize.thickest) and anodize.target and anodize.target > anodize.thickest:
-        text = str(view.given["anodize"]["target"])
         shown = show(anodize.thickest, "thickness", _system(view))
         problem = f"no coat of this kind gets so thick; thickest is {shown}"
-        told(("anodize", "target"), problem, likely_slip(text, min(anodize.thickest, THICKEST_UM)))
+        told(
+            ("anodize", "target"),
+            problem,
+            likely_slip(view.given["anodize"]["target"], min(anodize.thickest, THICKEST_UM)),
+        )
