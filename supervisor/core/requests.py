@@ -103,14 +103,30 @@ def _start(work: Work, request: Request, name: str) -> None:
     if plan is None or reasons:
         work.answer(request.id, reasons)
         return
-    loads = work.state.numbered_loads + (0 if order.load else 1)
     operations = work.state.operations + 1
-    work.state = replace(work.state, operations=operations, numbered_loads=loads)
-    load = order.load or f"load-{loads}"
+    work.state = replace(work.state, operations=operations)
+    load = order.load or _next_load(work)
     _pend(work, request, name, "start", f"{work.setup.name}-{operations}", load, plan)
 
 
+def _next_load(work: Work) -> str:
+    """Number a load nobody named, past any that a person gave such a name."""
+    taken = {*work.state.loads, *_promised(work.state)}
+    number = work.state.numbered_loads + 1
+    while f"load-{number}" in taken:
+        number += 1
+    work.state = replace(work.state, numbered_loads=number)
+    return f"load-{number}"
+
+
+def _promised(state: LineState) -> tuple[str, ...]:
+    """Loads of starts that are on their way."""
+    return tuple(supply.pending.load for supply in state.supplies.values() if supply.pending is not None)
+
+
 def _load_free(state: LineState, order: Order) -> tuple[str, ...]:
+    if order.load and order.load in _promised(state):
+        return (f"load: a start of {order.load} is on its way; give the new one another name.",)
     if order.load and order.load in state.loads:
         before = state.loads[order.load].operation
         return (f"load: {order.load} was anodized already as {before}; give the new one another name.",)
