@@ -64,6 +64,11 @@ def read(output: Output, current_a: float | None, sent_s: float, threshold_a: fl
     return Output(proven_off=True)
 
 
+def doubted(at_s: float) -> Output:
+    """Current was seen at process time `at_s` after the proof of off; nobody commands off, a new proof is awaited."""
+    return Output(confirmed_s=at_s)
+
+
 def overdue(output: Output, wire_s: float, deadline_s: float) -> bool:
     """Whether the proof of off is late at wire time `wire_s`."""
     return output.asked_wire_s is not None and wire_s - output.asked_wire_s >= deadline_s

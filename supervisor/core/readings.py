@@ -113,8 +113,7 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
     if reading.value is None:
         return
     if before.proven_off and reading.value >= setup.off_threshold_a:
-        work.fault(setup.name, "current-without-operation")
-        work.switch_off(setup.name)
+        _flows_unasked(work, setup.name, sent_s)
     if operation is not None and operation.energised and _surely_over(operation, reading.value, channel.accuracy):
         work.fault(setup.name, "over-current")
 
@@ -174,14 +173,22 @@ def _says(work: Work, setup: SupplySetup, what: str, value: float, sent_s: float
         if ramp is not None and _after(ramp.on_s, sent_s) and value < 1:
             work.fault(setup.name, "output-dropped")
         elif work.supply(setup.name).output.proven_off and value >= 1:
-            work.fault(setup.name, "current-without-operation")
-            work.switch_off(setup.name)
+            _flows_unasked(work, setup.name, sent_s)
     elif ramp is not None and _after(ramp.set_s, sent_s):
         given, step = (
             (ramp.current_a, setup.current_step_a) if what == "set_current" else (ramp.voltage_v, setup.voltage_step_v)
         )
         if abs(value - given) > 1.5 * step:
             work.fault(setup.name, "settings-differ")
+
+
+def _flows_unasked(work: Work, name: str, sent_s: float) -> None:
+    """Current where off was proven: command off again. A supervisor that only watches tells it and keeps still."""
+    work.fault(name, "current-without-operation")
+    if work.state.watch_only:
+        work.put(name, replace(work.supply(name), output=output.doubted(sent_s)))
+    else:
+        work.switch_off(name)
 
 
 def _mode(work: Work, setup: SupplySetup, held: bool, *, energised: bool) -> None:
