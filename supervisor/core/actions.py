@@ -44,6 +44,16 @@ class SwitchOn:
 
 
 @dataclass(frozen=True, slots=True)
+class ArmTimeOut:
+    """Arm the device's own communication time-out, s of wire time: without traffic it switches itself off."""
+
+    supply: str
+    number: int
+    time_out_s: float
+    action: Literal["arm time-out"] = "arm time-out"
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
     """Make an intent durable and answer with Recorded(intent). One covers a ramp up to its highest set points (R1)."""
 
@@ -84,5 +94,5 @@ class Note:
     action: Literal["note"] = "note"
 
 
-Action = SwitchOff | SetPoints | SwitchOn | Record | Answer | Note
+Action = SwitchOff | SetPoints | SwitchOn | ArmTimeOut | Record | Answer | Note
 """Told apart by their `action` field when read back."""

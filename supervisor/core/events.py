@@ -90,7 +90,7 @@ class Written:
 
     Attributes:
         supply: which supply.
-        command: `off`, `on`, or `set points`.
+        command: `off`, `on`, `set points` or `time-out`.
         number: the number of the action that asked for it.
         ok: confirmed by the device.
         t_sent_s: process time the last of its frames began to leave. t_received_s: when confirmed or given up.
@@ -99,13 +99,21 @@ class Written:
 
     at: Instant
     supply: str
-    command: Literal["off", "on", "set points"]
+    command: Literal["off", "on", "set points", "time-out"]
     number: int
     ok: bool
     t_sent_s: float
     t_received_s: float
     problem: str = ""
     event: Literal["written"] = "written"
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """The service was told to end; nothing may be energised any more."""
+
+    at: Instant
+    event: Literal["ending"] = "ending"
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +181,7 @@ class Request:
     event: Literal["request"] = "request"
 
 
-Event = Started | Scanned | Written | Recorded | Woken | Request
+Event = Started | Ending | Scanned | Written | Recorded | Woken | Request
 """Told apart by their `event` field when read back."""
 
 

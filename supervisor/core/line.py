@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from supervisor.core import causes, dose, energise, output, readings, requests
-from supervisor.core.actions import Action
+from supervisor.core.actions import Action, ArmTimeOut
 from supervisor.core.anodize import ENDING, Operation, Trigger, count_commanded, proven
-from supervisor.core.events import Event, Instant, Recorded, Request, Scanned, Started, Wake, Written
+from supervisor.core.events import Ending, Event, Instant, Recorded, Request, Scanned, Started, Wake, Written
+from supervisor.core.limits import BandState
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState, SupplyState
 from supervisor.core.work import Work
@@ -62,6 +63,8 @@ class Line:
             fed = {supply for tank in touched & set(self._feeds) for supply in self._feeds[tank]}
             return sorted(touched & set(self._feeds)), sorted((touched & set(self.setup.supplies)) | fed)
         if isinstance(event, Written):
+            if event.supply not in self.setup.supplies:
+                return [], []
             _written(work, event)
             return [], [event.supply]
         if isinstance(event, Recorded):
@@ -72,11 +75,15 @@ class Line:
         elif isinstance(event, Started):
             self._wakes = {}
             _started(work, event)
+        elif isinstance(event, Ending):
+            _ending(work)
         return list(self.setup.tanks), list(self.setup.supplies)
 
 
 def _written(work: Work, event: Written) -> None:
-    if event.command == "off" and event.ok:
+    if event.command == "time-out":
+        work.put(event.supply, replace(work.supply(event.supply), armed=event.ok))
+    elif event.command == "off" and event.ok:
         supply = work.supply(event.supply)
         changed_s = (event.t_sent_s + event.t_received_s) / 2
         operation = supply.operation
@@ -97,25 +104,39 @@ def _started(work: Work, event: Started) -> None:
         work.state,
         started_s=event.at.process_s,
         watch_only=event.watch_only,
+        ending=False,
         channels={},
-        bands={},
+        bands={name: BandState(band.beyond) for name, band in work.state.bands.items() if name in work.setup.tanks},
         supplies={
             name: replace(known.get(name, SupplyState()), output=output.Output(), pending=None)
             for name in work.setup.supplies
         },
     )
-    for name in work.setup.supplies:
+    for name, setup in work.setup.supplies.items():
         operation = work.supply(name).operation
         if operation is not None and not operation.over:
             work.put_operation(name, _carried_over(work, name, operation, event))
-            if operation.energised:
-                work.fault(name, "interrupted")
-        if not work.move(name, Trigger.HOLD, "interrupted") or not _energised(operation):
-            work.switch_off(name)
+        _interrupt(work, name)
+        if setup.device_time_out_s is not None and not event.watch_only:
+            work.actions.append(ArmTimeOut(name, work.number(), setup.device_time_out_s))
+        work.put(name, replace(work.supply(name), armed=False))
 
 
-def _energised(operation: Operation | None) -> bool:
-    return operation is not None and operation.energised
+def _ending(work: Work) -> None:
+    """R3: the last command to every output is its safe state; an operation under current is held for the next start."""
+    work.state = replace(work.state, ending=True)
+    for name in work.setup.supplies:
+        _interrupt(work, name)
+
+
+def _interrupt(work: Work, name: str) -> None:
+    """Off in any case; what ran is held and says why."""
+    operation = work.supply(name).operation
+    if operation is not None and operation.energised:
+        work.fault(name, "interrupted")
+        work.move(name, Trigger.HOLD, "interrupted")
+    else:
+        work.switch_off(name)
 
 
 def _carried_over(work: Work, name: str, operation: Operation, event: Started) -> Operation:
@@ -124,7 +145,13 @@ def _carried_over(work: Work, name: str, operation: Operation, event: Started) -
         return operation
     shift_s = event.at.process_s - event.journal_s
     setup = work.supply_setup(name)
-    counted = dose.lost_track(operation.dose, event.at.process_s, setup.rated_current_a, setup.device_time_out_s)
+    # Only a time-out that the device confirmed bounds how long current can have flowed: it began with the last traffic
+    # at the latest, and that may be later than the newest good reading.
+    longest_s = None
+    if work.supply(name).armed and setup.device_time_out_s is not None:
+        seen_s = event.journal_s if operation.dose.last_s is None else operation.dose.last_s
+        longest_s = max(0.0, event.journal_s - seen_s) + setup.device_time_out_s
+    counted = dose.lost_track(operation.dose, event.at.process_s, setup.rated_current_a, longest_s)
     return replace(
         operation, dose=counted, began_s=operation.began_s + shift_s, counted_s=operation.counted_s + shift_s
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from supervisor.core import words
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES, Effect
+from supervisor.core.plan import highest_current_a
 from supervisor.core.setup import LineSetup, SupplySetup
 from supervisor.core.state import LineState
 
@@ -21,6 +22,7 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         _off_proven(state, name),
         _supply_answers(state, supply, now_s),
         _charge_bounded(state, name, what),
+        _plan_within_limits(setup, state, name, what),
         *_bath_in_band(setup, state, supply, now_s),
         *_nothing_latched(state, supply),
     )
@@ -28,6 +30,8 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
 
 
 def _not_watching(state: LineState) -> str:
+    if state.ending:
+        return "not ending: this supervisor was told to end and switches nothing on any more."
     return "watching only: this supervisor was started to watch and switches nothing on." if state.watch_only else ""
 
 
@@ -62,6 +66,21 @@ def _charge_bounded(state: LineState, name: str, what: str) -> str:
             "supervisor was away. Gauge the coat and start a new load, or strip it."
         )
     return ""
+
+
+def _plan_within_limits(setup: LineSetup, state: LineState, name: str, what: str) -> str:
+    """R6: a plan made before the line file was changed must fit the limits of now."""
+    operation, supply = state.supplies[name].operation, setup.supplies[name]
+    if what != "restart" or operation is None:
+        return ""
+    plan = operation.plan
+    most_a = highest_current_a(supply, setup.anodize, plan.area_m2)
+    if plan.current_a <= most_a * (1 + 1e-9) and plan.voltage_v <= supply.rated_voltage_v:
+        return ""
+    return (
+        f"plan within limits: load {operation.load} was planned for {plan.current_a:.4g} A and {plan.voltage_v:.4g} V; "
+        f"{name} may give {most_a:.4g} A and {supply.rated_voltage_v:.4g} V since the line file was changed."
+    )
 
 
 def _bath_in_band(setup: LineSetup, state: LineState, supply: SupplySetup, now_s: float) -> tuple[str, ...]:

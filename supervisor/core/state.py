@@ -58,6 +58,7 @@ class SupplyState:
         voltage_held: regulation mode last read; None before the first.
         ceiling_since_s: process time since when the voltage is held in current mode; None while it is not.
         lead_s: process time from a decision to its effect at the device, smoothed over the set points written.
+        armed: whether the device confirmed its own communication time-out.
     """
 
     output: Output = field(default_factory=Output)
@@ -67,6 +68,7 @@ class SupplyState:
     voltage_held: bool | None = None
     ceiling_since_s: float | None = None
     lead_s: float = 0.0
+    armed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,7 @@ class LineState:
 
     Attributes:
         started_s: process time of the service's start. watch_only: nothing may be energised.
+        ending: the service was told to end.
         channels: newest readings by channel. bands, supplies, alarms, loads: by tank, supply, alarm name, load id.
         requests: ids of the newest requests, oldest first (R4).
         actions, operations, numbered_loads: how many there have been; the next number is one more.
@@ -82,6 +85,7 @@ class LineState:
 
     started_s: float = 0.0
     watch_only: bool = False
+    ending: bool = False
     channels: dict[str, Latest] = field(default_factory=dict)
     bands: dict[str, BandState] = field(default_factory=dict)
     supplies: dict[str, SupplyState] = field(default_factory=dict)

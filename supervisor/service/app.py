@@ -1,0 +1,236 @@
+"""The service: what it is made of, and its start, run and stop on one screen."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+from typing import Any, cast
+
+from drivers.catalog import build_device, build_link
+from drivers.ports import SupplyDevice
+from supervisor.config.load import LineFile, records_folder
+from supervisor.config.setup import device_maps, line_setup, link_settings
+from supervisor.core.actions import Note
+from supervisor.core.events import Ending, Started
+from supervisor.core.line import CORE_VERSION, Line
+from supervisor.edges.control import ControlServer, Peer, Refusal, socket_path
+from supervisor.edges.requests import read_request
+from supervisor.records.journal import Journal
+from supervisor.records.schema import JournalError
+from supervisor.service.clock import Clock, boot_id
+from supervisor.service.dispatch import Outbox
+from supervisor.service.holder import Held, hold, path_name
+from supervisor.service.loop import StepLoop
+from supervisor.service.polling import LinkRunner, turns
+from supervisor.service.restore import Restored, profile_texts, restore
+from supervisor.service.safe import Fate, SafeSupply, make_safe
+from supervisor.service.status import status
+
+ENDING_S = 3.0
+"""Wire time in which a service that ends waits for the proof of off before it goes the shortest way."""
+
+SAFE_S = 2.0
+"""Wire time for the shortest way to off at the end."""
+
+JOURNAL_CLOSE_S = 2.0
+ANSWER_S = 3.0
+WATCH_EVERY_S = 0.25
+
+_log = logging.getLogger(__name__)
+
+
+def journal_path(line: LineFile) -> Path:
+    """Where the journal of a line is kept."""
+    return records_folder(line) / f"{line.name}.journal"
+
+
+def names_to_hold(line: LineFile) -> list[str]:
+    """Everything only one supervisor may have: the line, its ports, its journal."""
+    ports = [path_name("port", Path(settings.port)) for settings in link_settings(line).values()]
+    return [f"line-{line.name}", *ports, path_name("journal", journal_path(line))]
+
+
+class Service:
+    """One line under supervision."""
+
+    def __init__(self, line: LineFile, clock: Clock, *, watch_only: bool = False, tell: Callable[[Note], None]) -> None:
+        self._file = line
+        self._clock = clock
+        self._watch_only = watch_only
+        self._tell = tell
+        self.setup = line_setup(line, clock.speed)
+        self._settings = link_settings(line)
+        self._links = {name: build_link(settings, clock.now) for name, settings in self._settings.items()}
+        devices = line.document.devices
+        self._devices = {
+            name: build_device(self._links[devices[name].link], device_map)
+            for name, device_map in device_maps(line).items()
+        }
+        self._outboxes = {name: Outbox() for name in self._links}
+        self.steps: StepLoop
+
+    async def run(self, stop: asyncio.Event) -> list[Fate]:
+        """Supervise until `stop` is set; whatever happens, the last thing sent is off. Returns each supply's fate.
+
+        Raises AlreadyHeldError where another supervisor has the line, a port or the journal, and JournalError.
+        """
+        fates: list[Fate] = []
+        with self._held():
+            records_folder(self._file).mkdir(parents=True, exist_ok=True)
+            journal = await Journal.open(journal_path(self._file))
+            try:
+                began = await self._begin(journal)
+                async with ControlServer(socket_path(self.setup.name), self._handle), asyncio.TaskGroup() as group:
+                    work = [group.create_task(self._runner(name), name=f"link {name}") for name in self._links]
+                    work.append(group.create_task(self.steps.fail(), name="failed step"))
+                    self.steps.post(began)
+                    await stop.wait()
+                    await self._end()
+                    for task in work:
+                        task.cancel()
+            finally:
+                try:
+                    fates = await self._safe_state()
+                finally:
+                    await self._close(journal)
+        return fates
+
+    # -- start
+
+    def _held(self) -> Held:
+        return hold(
+            names_to_hold(self._file), line=self.setup.name, line_file=self._file.path, wall_s=self._clock.wall()
+        )
+
+    async def _begin(self, journal: Journal) -> Started:
+        """Bring the line to where the run before left it, and open the record of this run."""
+        if journal.notice:
+            _log.warning("%s", journal.notice)
+        before = await self._restore(journal)
+        await journal.begin_run(
+            boot_id=boot_id(),
+            line_name=self.setup.name,
+            line_text=self._file.path.read_text(encoding="utf-8-sig"),
+            line_hash=self._file.line_hash,
+            profiles=profile_texts(self._file),
+            core_version=CORE_VERSION,
+            speed=self._clock.speed,
+            wall_s=self._clock.wall(),
+        )
+        line = Line(self.setup, before.state if before else None)
+        self.steps = StepLoop(line, self._clock, journal, self._by_supply(), self._tell)
+        self._journal = journal
+        return Started(
+            self._clock.instant(),
+            boot_id(),
+            CORE_VERSION,
+            self._file.line_hash,
+            self._watch_only,
+            journal_s=before.journal_s if before else None,
+            same_boot=before is None or (before.boot_id == boot_id() != "" and before.speed == self._clock.speed),
+        )
+
+    async def _restore(self, journal: Journal) -> Restored | None:
+        """A record that cannot be read back must not keep the supervisor from its first duty, which is off."""
+        try:
+            return restore(await journal.last_state())
+        except (JournalError, ValueError, KeyError) as problem:
+            _log.error("The run before cannot be restored, so its load is not known here: %s", problem)
+            return None
+
+    def _by_supply(self) -> dict[str, Outbox]:
+        devices = self._file.document.devices
+        return {name: self._outboxes[devices[supply.device].link] for name, supply in self.setup.supplies.items()}
+
+    # -- run
+
+    async def _runner(self, link: str) -> None:
+        on_link = {
+            name: self._devices[name] for name, table in self._file.document.devices.items() if table.link == link
+        }
+        supplies = {
+            name: (self._supply_driver(name), supply.current)
+            for name, supply in self.setup.supplies.items()
+            if supply.device in on_link
+        }
+        due = turns(on_link, list(self.setup.channels.values()), self._clock)
+        runner = LinkRunner(self._outboxes[link], due, supplies, self._settings[link].response_time_out_s, self._clock)
+        await runner.run(self.steps.post, self.steps.planned_s)
+
+    def _supply_driver(self, name: str) -> SupplyDevice:
+        # The line file's check sees to it that a supply's device has a supply's driver.
+        return cast("SupplyDevice", self._devices[self.setup.supplies[name].device])
+
+    async def _handle(
+        self, kind: str, body: dict[str, Any], peer: Peer
+    ) -> dict[str, Any] | AsyncIterator[dict[str, Any]]:
+        """Answer one request at the control socket."""
+        if kind == "status":
+            return self.status()
+        if kind == "watch":
+            return self._watch()
+        request = read_request(kind, body, at=self._clock.instant(), who=peer.user)
+        waiting = self.steps.answer_to(request.id)
+        self.steps.post(request)
+        try:
+            async with asyncio.timeout(ANSWER_S):
+                answer = await waiting
+        except TimeoutError:
+            raise Refusal("The supervisor did not decide in time. Look at its state before you ask again.") from None
+        if not answer.ok:
+            raise Refusal(*answer.reasons)
+        return dict(answer.data)
+
+    def status(self) -> dict[str, Any]:
+        """How the line stands now."""
+        now = status(self.setup, self.steps.line.state, self._clock.instant())
+        return now | {
+            "speed": self._clock.speed,
+            "journal": {
+                "path": str(journal_path(self._file)), "healthy": self._journal.healthy, "problem": self._journal.problem,
+            },
+        }  # fmt: skip
+
+    async def _watch(self) -> AsyncIterator[dict[str, Any]]:
+        while True:
+            yield self.status()
+            await asyncio.sleep(WATCH_EVERY_S)
+
+    # -- stop
+
+    async def _end(self) -> None:
+        """Tell the core to end, and let the links go on until it has proven off or the time is over."""
+        self.steps.post(Ending(self._clock.instant()))
+        ends_s = self._clock.now() + ENDING_S
+        while self._clock.now() < ends_s and not self._all_proven():  # noqa: ASYNC110 - proof comes by many small steps
+            await asyncio.sleep(0.01)
+
+    async def _close(self, journal: Journal) -> None:
+        """After the outputs: nothing here can keep one on."""
+        if hasattr(self, "steps"):
+            self.steps.close()
+        for link in self._links.values():
+            await link.close()
+        await journal.close(JOURNAL_CLOSE_S)
+
+    def _all_proven(self) -> bool:
+        return all(supply.output.proven_off for supply in self.steps.line.state.supplies.values())
+
+    async def _safe_state(self) -> list[Fate]:
+        """R3: the last command before exit, by the shortest way; a cancel cannot cut it short."""
+        supplies = [
+            SafeSupply(name, self._supply_driver(name), supply.off_threshold_a)
+            for name, supply in self.setup.supplies.items()
+        ]
+        last = asyncio.create_task(make_safe(supplies, SAFE_S), name="safe state")
+        cancelled = False
+        while not last.done():
+            try:
+                await asyncio.wait({last})
+            except asyncio.CancelledError:
+                cancelled = True
+        if cancelled:
+            raise asyncio.CancelledError
+        return last.result()

@@ -1,0 +1,93 @@
+"""What waits to be written on one link: off ahead of everything, and of the rest only what still holds."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass
+from typing import Literal
+
+from supervisor.core.actions import ArmTimeOut, SetPoints, SwitchOff, SwitchOn
+
+Command = Literal["off", "on", "set points", "time-out"]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One transaction of a command.
+
+    Attributes:
+        supply: whose. command: of which it is part. number: of the action. last: whether the command ends with it.
+        what: which of the supply's calls. value: A or V for set points, s for a time-out, else 0.
+    """
+
+    supply: str
+    command: Command
+    number: int
+    what: Literal["off", "on", "current", "voltage", "time-out"]
+    value: float = 0.0
+    last: bool = True
+
+
+class Outbox:
+    """Frames waiting for one link, one at a time, so that an off never waits for more than the one in flight.
+
+    An off withdraws whatever of the same supply raises energy; a newer set point replaces an older one.
+    """
+
+    def __init__(self) -> None:
+        self.arrived = asyncio.Event()
+        self._offs: dict[str, Frame] = {}
+        self._frames: list[Frame] = []
+        self._given: dict[tuple[str, str], float] = {}
+
+    def put(self, action: SwitchOff | SwitchOn | SetPoints | ArmTimeOut) -> None:
+        """Take an action in."""
+        if isinstance(action, SwitchOff):
+            self.drop(action.supply)
+            self._forget(action.supply)
+            self._offs[action.supply] = Frame(action.supply, "off", action.number, "off")
+        elif isinstance(action, SwitchOn):
+            self._frames.append(Frame(action.supply, "on", action.number, "on"))
+        elif isinstance(action, ArmTimeOut):
+            self._frames.append(Frame(action.supply, "time-out", action.number, "time-out", action.time_out_s))
+        else:
+            self._set_points(action)
+        self.arrived.set()
+
+    def take(self) -> Frame | None:
+        """Give out the next frame; None when there is none."""
+        if self._offs:
+            return self._offs.pop(next(iter(self._offs)))
+        if self._frames:
+            return self._frames.pop(0)
+        self.arrived.clear()
+        return None
+
+    def done(self, frame: Frame) -> None:
+        """Note a set point as given, so that it is not sent again until it changes or the output was off."""
+        if frame.command == "set points" and frame.supply not in self._offs:
+            self._given[frame.supply, frame.what] = frame.value
+
+    def drop(self, supply: str) -> list[Frame]:
+        """Withdraw what would raise a supply's energy; return it."""
+        dropped = [frame for frame in self._frames if frame.supply == supply and frame.command != "time-out"]
+        self._frames = [frame for frame in self._frames if frame not in dropped]
+        return dropped
+
+    def _set_points(self, action: SetPoints) -> None:
+        wanted = {"voltage": action.voltage_v, "current": action.current_a}
+        changed = [what for what, value in wanted.items() if self._given.get((action.supply, what)) != value]
+        frames = [
+            Frame(
+                action.supply, "set points", action.number, "voltage" if what == "voltage" else "current", wanted[what]
+            )
+            for what in changed or ["current"]
+        ]
+        frames = [Frame(f.supply, f.command, f.number, f.what, f.value, last=f is frames[-1]) for f in frames]
+        kept = [f for f in self._frames if f.supply != action.supply or f.command != "set points"]
+        # In place of the older set points: before an on that waits, so that it never comes on at something else.
+        self._frames = frames + kept if any(f.supply == action.supply for f in kept) else kept + frames
+
+    def _forget(self, supply: str) -> None:
+        for key in [key for key in self._given if key[0] == supply]:
+            del self._given[key]

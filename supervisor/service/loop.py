@@ -1,0 +1,120 @@
+"""The step loop: one event after another through the line, its actions to where they belong, its wake on time."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Callable, Mapping
+
+from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.events import Event, Recorded, Woken
+from supervisor.core.line import Line
+from supervisor.records.codec import encode_state
+from supervisor.records.journal import Journal
+from supervisor.service.clock import Clock
+from supervisor.service.dispatch import Outbox
+
+SNAPSHOT_EVERY_STEPS = 2000
+"""Steps replayed at most after a restart; about a tenth of a second of work."""
+
+
+class StepLoop:
+    """Owns the line. All of it runs in one loop, and no step ever waits for anything (R11)."""
+
+    def __init__(
+        self, line: Line, clock: Clock, journal: Journal, outboxes: Mapping[str, Outbox], tell: Callable[[Note], None]
+    ) -> None:
+        """`outboxes` maps a supply to its link's outbox; `tell` is given every note, for people."""
+        self.line = line
+        self._clock = clock
+        self._journal = journal
+        self._outboxes = outboxes
+        self._tell = tell
+        self._events: deque[Event] = deque()
+        self._stepping = False
+        self._timer: asyncio.TimerHandle | None = None
+        self._answers: dict[str, asyncio.Future[Answer]] = {}
+        self._since_snapshot = 0
+        self._planned_wire_s: float | None = None
+        self._failure: asyncio.Future[Exception] = asyncio.get_running_loop().create_future()
+
+    async def fail(self) -> None:
+        """Wait until a step that nobody awaits has failed, and raise what it raised: the service must end in off."""
+        raise await self._failure
+
+    def post(self, event: Event) -> None:
+        """Step the line with an event. One that comes up during a step follows it at once."""
+        self._events.append(event)
+        if self._stepping:
+            return
+        self._stepping = True
+        try:
+            while self._events:
+                self._step(self._events.popleft())
+        finally:
+            self._stepping = False
+
+    def planned_s(self) -> float | None:
+        """Return the wire time left until the line next wants to be woken, s."""
+        return None if self._planned_wire_s is None else self._planned_wire_s - self._clock.now()
+
+    def answer_to(self, request: str) -> asyncio.Future[Answer]:
+        """Return what will hold the answer to a request that is about to be posted."""
+        return self._answers.setdefault(request, asyncio.get_running_loop().create_future())
+
+    def close(self) -> None:
+        """Wake no more."""
+        if self._timer is not None:
+            self._timer.cancel()
+
+    def _step(self, event: Event) -> None:
+        step = self.line.step(event)
+        # Commands first: nothing below may hold up an off, not even by failing.
+        for action in step.actions:
+            if isinstance(action, SwitchOff | SwitchOn | SetPoints | ArmTimeOut):
+                self._outboxes[action.supply].put(action)
+        self._wake_in(self._clock.until_s(step.wake))
+        self._journal.note_step(event, step.actions)
+        self._snapshot()
+        for action in step.actions:
+            self._settle(action)
+
+    def _settle(self, action: Action) -> None:
+        if isinstance(action, Record):
+            self._journal.make_durable(action.intent, self._recorded)
+        elif isinstance(action, Answer):
+            waiting = self._answers.pop(action.request, None)
+            if waiting is not None and not waiting.done():
+                waiting.set_result(action)
+        elif isinstance(action, Note):
+            self._tell(action)
+
+    def _recorded(self, intent: str) -> None:
+        self._post_unawaited(Recorded(self._clock.instant(), intent))
+
+    def _post_unawaited(self, event: Event) -> None:
+        try:
+            self.post(event)
+        except Exception as problem:  # noqa: BLE001 - handed on whole to `fail`
+            if not self._failure.done():
+                self._failure.set_result(problem)
+
+    def _snapshot(self) -> None:
+        self._since_snapshot += 1
+        if self._journal.snapshot_wanted or self._since_snapshot >= SNAPSHOT_EVERY_STEPS:
+            self._since_snapshot = 0
+            self._journal.note_snapshot(encode_state(self.line.state))
+
+    def _wake_in(self, delay_s: float | None) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        self._planned_wire_s = None
+        if delay_s is not None:
+            self._planned_wire_s = self._clock.now() + delay_s
+            self._timer = asyncio.get_running_loop().call_later(delay_s, self._woken)
+
+    def _woken(self) -> None:
+        self._timer = None
+        self._planned_wire_s = None
+        self._post_unawaited(Woken(self._clock.instant()))

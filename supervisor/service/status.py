@@ -1,0 +1,115 @@
+"""How the line stands, as one plain object for programs and for the live view."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from supervisor.core.anodize import Operation
+from supervisor.core.events import Instant
+from supervisor.core.interlocks import CAUSES
+from supervisor.core.setup import LineSetup
+from supervisor.core.state import LineState
+from supervisor.trade.charge import Interval
+from supervisor.trade.coating import thickness_um
+
+VERSION = 1
+
+
+def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
+    """Return the line's state; every figure in the unit its name says, None where there is no good reading."""
+    return {
+        "version": VERSION,
+        "line": setup.name,
+        "units": setup.units,
+        "at": {"process_s": at.process_s, "wire_s": at.wire_s, "wall_s": at.wall_s},
+        "watch_only": state.watch_only,
+        "supplies": {name: _supply(setup, state, name, at) for name in setup.supplies},
+        "tanks": {
+            name: {
+                "temperature_c": value(setup, state, tank.temperature, at),
+                "reading": _quality(setup, state, tank.temperature, at),
+                "low_c": tank.band.warn_low_c,
+                "high_c": tank.band.warn_high_c,
+            }
+            for name, tank in setup.tanks.items()
+        },
+        "alarms": [_alarm(state, name) for name in sorted(state.alarms) if state.alarms[name].state != "normal"],
+    }
+
+
+def value(setup: LineSetup, state: LineState, channel: str, at: Instant) -> float | None:
+    """Return a channel's newest value if it is good and fresh; a bad one has no number."""
+    latest = state.channels.get(channel)
+    if latest is None or latest.reading.value is None:
+        return None
+    return latest.reading.value if at.process_s - latest.at_s <= setup.channels[channel].age_limit_s else None
+
+
+def _quality(setup: LineSetup, state: LineState, channel: str, at: Instant) -> str:
+    latest = state.channels.get(channel)
+    if latest is None:
+        return "none yet"
+    stale = at.process_s - latest.at_s > setup.channels[channel].age_limit_s
+    return "stale" if stale else str(latest.reading.quality)
+
+
+def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[str, Any]:
+    supply, names = state.supplies[name], setup.supplies[name]
+    operation = supply.operation
+    return {
+        "state": str(operation.state) if operation else "idle",
+        "wanted_on": supply.output.wanted_on,
+        "off_proven": supply.output.proven_off,
+        "current_a": value(setup, state, names.current, at),
+        "voltage_v": value(setup, state, names.voltage, at),
+        "voltage_held": supply.voltage_held,
+        "operation": _operation(setup, state, operation, at) if operation else None,
+    }
+
+
+def _operation(setup: LineSetup, state: LineState, operation: Operation, at: Instant) -> dict[str, Any]:
+    plan, charge, growth = operation.plan, operation.dose.charge, setup.growth
+    grown = thickness_um(
+        charge, plan.area_m2, Interval(growth.low_um_m2_per_c, growth.best_um_m2_per_c, growth.high_um_m2_per_c)
+    )
+    load = state.loads.get(operation.load)
+    now_a = operation.dose.last.best
+    going = operation.energised and now_a > 0
+    return {
+        "id": operation.id,
+        "load": operation.load,
+        "suspect": load.suspect if load else "",
+        "why": operation.why,
+        "mode": plan.mode,
+        "area_m2": plan.area_m2,
+        "target": {"thickness_um": plan.target_um, "charge_c": plan.target_c},
+        "set_current_a": plan.current_a,
+        "set_voltage_v": plan.voltage_v,
+        "expected_s": plan.expected_s,
+        "longest_s": plan.longest_s,
+        "elapsed_s": at.process_s - operation.began_s,
+        "charge_c": _interval(charge),
+        "charge_unbounded": operation.dose.unbounded,
+        "thickness_um": _interval(grown),
+        "to_go_s": max(0.0, plan.target_c - charge.best) / now_a if going else None,
+    }
+
+
+def _interval(interval: Interval) -> dict[str, float]:
+    return {"low": interval.low, "best": interval.best, "high": interval.high}
+
+
+def _alarm(state: LineState, name: str) -> dict[str, Any]:
+    alarm = state.alarms[name]
+    row = CAUSES[alarm.cause]
+    return {
+        "name": name,
+        "state": str(alarm.state),
+        "priority": str(row.priority),
+        "standing": alarm.standing,
+        "what": row.what.format(subject=alarm.subject),
+        "follows": row.follows,
+        "first": row.first,
+        "since_wall_s": alarm.since_wall_s,
+        "count": alarm.count,
+    }
