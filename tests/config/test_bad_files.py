@@ -98,3 +98,11 @@ def loads_or_tells(path: Path) -> None:
         assert load_line(path).profiles
     except LineMistakes as wrong:
         assert all(mistake.problem and mistake.right for mistake in wrong.mistakes)  # noqa: PT017 (either is right)
+
+
+def test_a_profile_that_is_not_utf_8_is_told_with_its_path(written: Written) -> None:
+    path = written()
+    (path.parent / "profiles" / "bench-supply.toml").write_bytes(b"name = '\xe9'")
+    (mistake,) = mistakes_in(path)
+    assert mistake.key_path == "profiles/bench-supply.toml: (file)"
+    assert "not UTF-8 at byte 8" in mistake.problem

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from supervisor.config.checks_trade import likely_slip
 from tests.config.conftest import Edit, Written, mistakes_in
 
 SECOND_LINK = """
@@ -377,3 +378,40 @@ TOGETHER = {
     "no safe state",
     "odd word",
 }
+
+
+def test_a_limit_outside_the_range_of_the_device_itself_is_told(written: Written) -> None:
+    path = written()
+    module = path.parent / "profiles" / "four-thermocouples.toml"
+    narrow = module.read_text(encoding="utf-8").replace('["-20 degC", "150 degC"]', '["17 degC", "150 degC"]', 1)
+    module.write_text(narrow, encoding="utf-8")
+    (mistake,) = mistakes_in(path)
+    assert mistake.key_path == "tanks.acid.limits.trip_low"
+    assert mistake.right == "stay between 17.0 °C and 150.0 °C"
+
+
+def test_a_supply_that_cannot_start_softly_is_told(written: Written) -> None:
+    (mistake,) = mistakes_in(written(profile=(('range = ["0 A", "10 A"]', 'range = ["1 A", "10 A"]'),)))
+    assert mistake.key_path == "supplies.main.device"
+    assert "soft start" in mistake.problem
+
+
+def test_a_supply_cannot_have_the_output_of_another_device(written: Written) -> None:
+    second = '[devices.second]\nlink = "bus"\nunit = 3\nprofile = "profiles/bench-supply.toml"\nperiod = "6 s"\n\n'
+    output = ('role = "supply output"\ndevice = "rectifier"', 'role = "supply output"\ndevice = "second"')
+    (mistake,) = mistakes_in(written(("[devices.thermometer]", second + "[devices.thermometer]"), output))
+    assert mistake.key_path == "supplies.main.output"
+    assert mistake.problem == "output 'main-output' belongs to device 'second'"
+
+
+@pytest.mark.parametrize(
+    ("text", "right"),
+    [
+        ("1 mm", "1 mm is 39.4 mil (1000 um); did you mean 1 mil?"),
+        ("20 mil", "20 mil is 20 mil (508 um); did you mean 20 um?"),
+        ("0.8 in", "0.8 in is 800 mil (2.032e+04 um); did you mean 0.8 mil?"),
+        ("50 um", "at most 35 um (1.38 mil)"),
+    ],
+)
+def test_a_target_no_coat_can_reach_is_answered_with_the_likely_slip(text: str, right: str) -> None:
+    assert likely_slip(text, 35.0) == right
