@@ -10,6 +10,7 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
+from supervisor.cli.off import tell_fates
 from supervisor.config.load import load_line
 from supervisor.core.actions import Note
 from supervisor.edges.control import ControlError
@@ -55,7 +56,8 @@ def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
     except (HolderError, JournalError, ControlError) as problem:
         print(problem, file=sys.stderr)
         return 1
-    return report(fates)
+    tell_fates(fates)
+    return 0 if all(fate.proven for fate in fates) else 1
 
 
 async def _supervise(service: Service) -> list[Fate]:
@@ -69,17 +71,3 @@ async def _supervise(service: Service) -> list[Fate]:
 def _tell(note: Note) -> None:
     urgent = note.kind == "alarm" and note.data.get("priority") == "high"
     _log.log(logging.WARNING if urgent else logging.INFO, "%s", note.text)
-
-
-def report(fates: list[Fate]) -> int:
-    """Say how every supply was left; 0 if off is proven for all."""
-    for fate in fates:
-        if fate.proven:
-            print(f"{fate.name}: off is proven.")
-        else:
-            print(
-                f"{fate.name}: OFF IS NOT PROVEN after {fate.sent} off commands: {fate.problem}.\n"
-                f"  Cut the mains of {fate.name} by hand. Keep hands out of the tank.",
-                file=sys.stderr,
-            )
-    return 0 if all(fate.proven for fate in fates) else 1

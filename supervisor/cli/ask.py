@@ -1,0 +1,59 @@
+"""`anodize`, `alarms` and `status`: what a person asks of a running supervisor, and its answer in plain words."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from supervisor.cli.words import status_lines
+from supervisor.config.load import load_line
+from supervisor.edges.client import ask, only_socket
+from supervisor.edges.control import ControlError, socket_path
+from supervisor.edges.requests import new_body
+from supervisor.service.clock import boot_clock_s
+
+
+def socket_of(line: Path | None) -> Path:
+    """Return the socket of the line whose file is named, or the only socket there is. Raises ControlError."""
+    return only_socket() if line is None else socket_path(load_line(line).name)
+
+
+def request(line: Path | None, kind: str, asked: dict[str, str], *, as_json: bool) -> int:
+    """Make a request; 0 when done, 1 when refused or nobody answers."""
+    body = new_body(boot_clock_s(), **asked)
+    answer = _ask(line, kind, body)
+    if as_json:
+        print(json.dumps(answer))
+    elif answer["ok"]:
+        print(_done(kind, answer))
+    else:
+        print(f"{kind}: refused.", *(f"  - {reason}" for reason in answer["reasons"]), sep="\n", file=sys.stderr)
+    return 0 if answer["ok"] else 1
+
+
+def status(line: Path | None, *, as_json: bool) -> int:
+    """Show how the line stands, once."""
+    answer = _ask(line, "status", {})
+    if as_json:
+        print(json.dumps(answer))
+    elif answer["ok"]:
+        print(*status_lines(answer), sep="\n")
+    else:
+        print(*answer["reasons"], sep="\n", file=sys.stderr)
+    return 0 if answer["ok"] else 1
+
+
+def _ask(line: Path | None, kind: str, body: dict[str, Any]) -> dict[str, Any]:
+    try:
+        return asyncio.run(ask(socket_of(line), kind, body))
+    except ControlError as problem:
+        return {"version": 1, "ok": False, "reasons": [str(problem)]}
+
+
+def _done(kind: str, answer: dict[str, Any]) -> str:
+    if kind in {"start", "restart"}:
+        return f"{answer['supply']}: load {answer['load']} is under way as operation {answer['operation']}."
+    return f"{kind}: done."

@@ -1,0 +1,156 @@
+"""The command line: what can be typed, and where it goes."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TypeAlias
+
+from supervisor.cli.ask import request, status
+from supervisor.cli.check import check
+from supervisor.cli.off import off
+from supervisor.cli.probe import probe
+from supervisor.cli.replay import replay_journal
+from supervisor.cli.run import run
+from supervisor.cli.schema import schema
+from supervisor.config.mistakes import LineMistakes
+from supervisor.edges.control import ControlError
+from supervisor.service.holder import HolderError
+
+MISTAKES = 2
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"  # noqa: SLF001 - it has no public name
+
+ORDER = {
+    "area": 'wetted area of the load, such as "130 cm^2"',
+    "target": 'mean coat thickness, such as "20 um" or "0.8 mil"',
+    "density": 'current density, such as "1.5 A/dm^2" or "14 A/ft^2"',
+    "mode": "current (held current under a voltage ceiling) or voltage (ramp to a final voltage under a current cap)",
+    "voltage": 'ceiling in current mode, final value in voltage mode, such as "22 V"',
+    "ramp": 'soft start, such as "60 s"',
+    "load": "a name for the load; default: numbered",
+}
+"""What a start may ask for. The supervisor judges what is missing with all the rest, so that every reason is told."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Do what is asked; 0 when it went well, 1 when not, 2 for mistakes in what was typed or in the line file."""
+    asked = _parser().parse_args(arguments)
+    try:
+        return _do(asked)
+    except LineMistakes as mistakes:
+        print(mistakes, file=sys.stderr)
+        return MISTAKES
+    except (ControlError, HolderError) as problem:
+        print(problem, file=sys.stderr)
+        return 1
+    except BrokenPipeError:
+        # Whoever read our words has gone; there is nobody left to tell.
+        sys.stderr.close()
+        return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="ampminder",
+        description="Supervise a small anodizing line: count amp-minutes, stop at the thickness asked for, prove off.",
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    _file_commands(commands)
+    _asking_commands(commands)
+    _demo_command(commands)
+    return parser
+
+
+def _file_commands(commands: Commands) -> None:
+    """Commands that take a line file or a journal."""
+    for name, says in (
+        ("check", "tell every mistake in a line file, what is not fitted, and how fast off is"),
+        ("probe", "read every device once and show what came"),
+        ("run", "supervise the line until told to end"),
+        ("off", "switch every supply off and prove it, with a supervisor running or not"),
+    ):
+        command = commands.add_parser(name, help=says, description=says)
+        command.add_argument("file", type=Path, metavar="FILE", help="the line file")
+        if name == "run":
+            command.add_argument("--watch-only", action="store_true", help="read everything, switch nothing on")
+        else:
+            command.add_argument("--json", action="store_true", help="one JSON object instead of words")
+    says = "run a journal's events through the core again and show what differs"
+    replaying = commands.add_parser("replay", help=says, description=says)
+    replaying.add_argument("file", type=Path, metavar="JOURNAL", help="the journal")
+    replaying.add_argument("--json", action="store_true", help="one JSON object instead of words")
+    commands.add_parser("schema", help="print the JSON Schema of the line file")
+
+
+def _asking_commands(commands: Commands) -> None:
+    """Commands that ask a running supervisor."""
+    common = argparse.ArgumentParser(add_help=False)
+    common.add_argument("--line", type=Path, metavar="FILE", help="line file; default: the only supervisor running")
+    common.add_argument("--json", action="store_true", help="JSON instead of words")
+    commands.add_parser("status", parents=[common], help="show how the line stands")
+    commands.add_parser("watch", parents=[common], help="show the line live until Ctrl-C")
+    anodize = commands.add_parser("anodize", help="start, hold, restart, stop, abort or reset an operation")
+    does = anodize.add_subparsers(dest="what", required=True, metavar="WHAT")
+    for what in ("start", "hold", "restart", "stop", "abort", "reset"):
+        command = does.add_parser(what, parents=[common])
+        command.add_argument("--supply", default="", metavar="NAME", help="default: the only one")
+        for name, says in ORDER.items() if what == "start" else ():
+            command.add_argument(f"--{name}", metavar=name.upper(), help=says)
+    alarms = commands.add_parser("alarms", help="reset or acknowledge an alarm")
+    does = alarms.add_subparsers(dest="what", required=True, metavar="WHAT")
+    for what in ("reset", "acknowledge"):
+        does.add_parser(what, parents=[common]).add_argument("name", metavar="NAME", help="such as acid/bath-high-high")
+
+
+def _demo_command(commands: Commands) -> None:
+    says = "watch a simulated line anodize one load and stop itself"
+    demo = commands.add_parser("demo", help=says, description=says)
+    demo.add_argument("--fault", metavar="NAME", help="let something go wrong")
+    demo.add_argument("--list-faults", action="store_true", help="name the faults, one a line")
+    demo.add_argument("--json", action="store_true", help="end with one JSON object")
+
+
+def _do(asked: argparse.Namespace) -> int:
+    """Go where the command leads. The two that draw on a screen load its library only when they are asked for."""
+    if asked.command == "watch":
+        from supervisor.cli.watch import watch  # noqa: PLC0415
+
+        return watch(asked.line, as_json=asked.json)
+    if asked.command == "demo":
+        from supervisor.demo import demo, list_faults  # noqa: PLC0415
+
+        return list_faults() if asked.list_faults else demo(asked.fault, as_json=asked.json)
+    if asked.command in {"status", "anodize", "alarms"}:
+        return _ask(asked)
+    return _with_file(asked)
+
+
+def _with_file(asked: argparse.Namespace) -> int:
+    if asked.command == "check":
+        return check(asked.file, asked.json)
+    if asked.command == "probe":
+        return probe(asked.file, asked.json)
+    if asked.command == "run":
+        return run(asked.file, watch_only=asked.watch_only)
+    if asked.command == "off":
+        return off(asked.file, as_json=asked.json)
+    if asked.command == "replay":
+        return replay_journal(asked.file, as_json=asked.json)
+    return schema()
+
+
+def _ask(asked: argparse.Namespace) -> int:
+    if asked.command == "status":
+        return status(asked.line, as_json=asked.json)
+    if asked.command == "alarms":
+        return request(asked.line, f"alarm {asked.what}", {"alarm": asked.name}, as_json=asked.json)
+    fields = ("supply", *ORDER) if asked.what == "start" else ("supply",)
+    given = {name: getattr(asked, name) for name in fields if getattr(asked, name)}
+    return request(asked.line, asked.what, given, as_json=asked.json)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

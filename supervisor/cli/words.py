@@ -1,0 +1,73 @@
+"""How a line stands, in plain words and the units the line shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from supervisor.units import Kind, System, show
+
+NOTHING = "---"
+"""Shown where there is no good reading: a bad one has no number."""
+
+
+def figure(value: float | None, kind: Kind, system: System) -> str:
+    """Show a value in the line's units, or that there is none."""
+    return NOTHING if value is None else show(value, kind, system)
+
+
+def duration(seconds: float | None) -> str:
+    """Show a time as minutes and seconds."""
+    if seconds is None:
+        return NOTHING
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
+
+
+def status_lines(status: dict[str, Any]) -> Iterator[str]:
+    """Tell how the line stands, a few plain lines."""
+    system: System = status["units"]
+    yield f"line {status['line']}" + (" (watching only)" if status["watch_only"] else "")
+    for name, supply in status["supplies"].items():
+        yield from _supply_lines(name, supply, system)
+    for name, tank in status["tanks"].items():
+        low, high = show(tank["low_c"], "temperature", system), show(tank["high_c"], "temperature", system)
+        note = "" if tank["reading"] == "good" else f" (reading {tank['reading']})"
+        yield f"  {name}: {figure(tank['temperature_c'], 'temperature', system)}, band {low} to {high}{note}"
+    yield from alarm_lines(status)
+    if not status["journal"]["healthy"]:
+        yield f"  record: {status['journal']['problem']}"
+
+
+def _supply_lines(name: str, supply: dict[str, Any], system: System) -> Iterator[str]:
+    off = "off proven" if supply["off_proven"] else "on" if supply["wanted_on"] else "off NOT proven"
+    current, voltage = figure(supply["current_a"], "current", system), figure(supply["voltage_v"], "voltage", system)
+    yield f"  {name}: {supply['state']}, output {off}, {current}, {voltage}"
+    operation = supply["operation"]
+    if operation:
+        yield f"    load {operation['load']}: {progress_text(operation, system)}"
+        if operation["why"]:
+            yield f"    because: {operation['why']}"
+        if operation["suspect"]:
+            yield f"    the load is suspect: {operation['suspect']}"
+
+
+def progress_text(operation: dict[str, Any], system: System) -> str:
+    """Tell charge and thickness with their bands, the target, and the time to go."""
+    grown, charge, target = operation["thickness_um"], operation["charge_c"], operation["target"]
+    band = f"{show(grown['low'], 'thickness', system)} to {show(grown['high'], 'thickness', system)}"
+    text = (
+        f"{show(grown['best'], 'thickness', system)} ({band}) of {show(target['thickness_um'], 'thickness', system)}, "
+        f"{show(charge['best'], 'charge', system)} of {show(target['charge_c'], 'charge', system)}"
+    )
+    if operation["charge_unbounded"]:
+        text += ", more may have flowed while nobody watched"
+    return text if operation["to_go_s"] is None else f"{text}, {duration(operation['to_go_s'])} to go"
+
+
+def alarm_lines(status: dict[str, Any]) -> Iterator[str]:
+    """Tell every alarm that is not normal: what happened, what follows, what to do first."""
+    for alarm in status["alarms"]:
+        yield f"  {alarm['priority'].upper()} {alarm['name']} ({alarm['state']})"
+        yield f"    {alarm['what']} {alarm['follows']}"
+        yield f"    First: {alarm['first']}"
