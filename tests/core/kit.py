@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import count
+from typing import Literal, TypeVar
 
-from supervisor.core.actions import Action, Answer, Record, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.alarms import AlarmState
+from supervisor.core.anodize import Operation, State
 from supervisor.core.events import (
     Event,
     Instant,
@@ -34,22 +37,50 @@ from supervisor.core.setup import (
     SupplySetup,
     TankSetup,
 )
+from supervisor.core.state import SupplyState
 from supervisor.trade.coating import RULE_720_UM_M2_PER_C
 
+Kind = TypeVar("Kind", bound=Action)
 
 SCAN_S = 0.4
 """Time between two scans of everything, s; the second one proves off within its deadline of 1 s."""
 
 
+Command = Literal["off", "on", "set points", "time-out"]
+
+COMMANDS: dict[type[Action], Command] = {
+    SwitchOff: "off",
+    SwitchOn: "on",
+    SetPoints: "set points",
+    ArmTimeOut: "time-out",
+}
+
+
 def supply_setup(name: str, tank: str) -> SupplySetup:
     """A 10 A supply with a cap of 5 A and no second means."""
     return SupplySetup(
-        name=name, device=f"{name}-device", output=f"{name}-output", tank=tank, current=f"{name}-current",
-        voltage=f"{name}-voltage", output_state=f"{name}-output-state", mode=f"{name}-mode",
-        set_current=f"{name}-set-current", set_voltage=f"{name}-set-voltage", rated_current_a=10.0, rated_voltage_v=60.0,
-        cap_current_a=5.0, current_step_a=0.001, voltage_step_v=0.01, off_threshold_a=0.05, proof_deadline_s=1.0,
-        resend_s=0.25, silent_after_s=3.0, second_means=None, device_time_out_s=None,
-    )  # fmt: skip
+        name=name,
+        device=f"{name}-device",
+        output=f"{name}-output",
+        tank=tank,
+        current=f"{name}-current",
+        voltage=f"{name}-voltage",
+        output_state=f"{name}-output-state",
+        mode=f"{name}-mode",
+        set_current=f"{name}-set-current",
+        set_voltage=f"{name}-set-voltage",
+        rated_current_a=10.0,
+        rated_voltage_v=60.0,
+        cap_current_a=5.0,
+        current_step_a=0.001,
+        voltage_step_v=0.01,
+        off_threshold_a=0.05,
+        proof_deadline_s=1.0,
+        resend_s=0.25,
+        silent_after_s=3.0,
+        second_means=None,
+        device_time_out_s=None,
+    )
 
 
 def line_setup(supplies: int = 1) -> LineSetup:
@@ -57,11 +88,14 @@ def line_setup(supplies: int = 1) -> LineSetup:
     names = ("main", "side", "third", "fourth")[:supplies]
     channels: dict[str, ChannelSetup] = {}
     for name in names:
-        amp = Accuracy(0.002, 0.005)
         for what, unit, high, accuracy in (
-            ("current", "A", 10.5, amp), ("voltage", "V", 62.0, Accuracy(0.002, 0.03)), ("output-state", "", 1.0, Accuracy(0, 0)),
-            ("mode", "", 1.0, Accuracy(0, 0)), ("set-current", "A", 10.0, Accuracy(0, 0)), ("set-voltage", "V", 60.0, Accuracy(0, 0)),
-        ):  # fmt: skip
+            ("current", "A", 10.5, Accuracy(0.002, 0.005)),
+            ("voltage", "V", 62.0, Accuracy(0.002, 0.03)),
+            ("output-state", "", 1.0, Accuracy(0.0, 0.0)),
+            ("mode", "", 1.0, Accuracy(0.0, 0.0)),
+            ("set-current", "A", 10.0, Accuracy(0.0, 0.0)),
+            ("set-voltage", "V", 60.0, Accuracy(0.0, 0.0)),
+        ):
             full = f"{name}-{what}"
             channels[full] = ChannelSetup(full, f"{name}-device", what, unit, 0.0, high, accuracy, 0.4, 3.0)
         tank = f"{name}-acid"
@@ -75,11 +109,16 @@ def line_setup(supplies: int = 1) -> LineSetup:
         for name in names
     }
     return LineSetup(
-        name="test", channels=channels, tanks=tanks, supplies={name: supply_setup(name, f"{name}-acid") for name in names},
-        outputs={f"{name}-output": OutputSetup(f"{name}-output", "supply output", "off", f"{name}-device") for name in names},
+        name="test",
+        channels=channels,
+        tanks=tanks,
+        supplies={name: supply_setup(name, f"{name}-acid") for name in names},
+        outputs={
+            f"{name}-output": OutputSetup(f"{name}-output", "supply output", "off", f"{name}-device") for name in names
+        },
         growth=GrowthSetup(5.0e-5, RULE_720_UM_M2_PER_C, 5.6e-5),
         anodize=AnodizeSetup("current", 150.0, 200.0, 22.0, 10.0, 1.0, 1.25, 35.0, 0.1, 1.0),
-    )  # fmt: skip
+    )
 
 
 @dataclass
@@ -114,6 +153,7 @@ class Bench:
     silent: set[str] = field(default_factory=set)
     keeps_records: bool = True
     obeys: bool = True
+    drops: type[Action] | None = None
     state: LineState | None = None
     _ids: Iterator[int] = field(default_factory=lambda: count(1))
 
@@ -139,16 +179,25 @@ class Bench:
     def _obey(self, action: Action) -> None:
         if isinstance(action, Record) and self.keeps_records:
             self.give(Recorded(self.at, action.intent))
-        if not isinstance(action, SwitchOff | SwitchOn | SetPoints) or action.supply in self.silent or not self.obeys:
+        if not isinstance(action, SwitchOff | SwitchOn | SetPoints | ArmTimeOut) or not self.obeys:
             return
+        if action.supply in self.silent or type(action) is self.drops:
+            return
+        self._done(action)
+        self.give(self.written(action))
+
+    def _done(self, action: SwitchOff | SwitchOn | SetPoints | ArmTimeOut) -> None:
         device = self.devices[action.supply]
         if isinstance(action, SetPoints):
             device.set_a, device.set_v = action.current_a, action.voltage_v
-            command = "set points"
-        else:
+        elif not isinstance(action, ArmTimeOut):
             device.on = isinstance(action, SwitchOn)
-            command = "on" if device.on else "off"
-        self.give(Written(self.at, action.supply, command, action.number, True, self.now_s, self.now_s))  # type: ignore[arg-type]
+
+    def written(self, action: SwitchOff | SwitchOn | SetPoints | ArmTimeOut, *, ok: bool = True) -> Written:
+        """The fate of a command, now."""
+        command = COMMANDS[type(action)]
+        problem = "" if ok else "no answer"
+        return Written(self.at, action.supply, command, action.number, ok, self.now_s, self.now_s, problem)
 
     def start_service(self, *, watch_only: bool = False) -> Step:
         """Start and let two scans prove every output off."""
@@ -196,14 +245,16 @@ class Bench:
         readings = tuple(Reading(channel, Quality.GOOD, value, (0,)) for channel, value in values.items())
         return Scanned(self.at, supply.device, self.now_s, self.now_s, readings)
 
+    def request(self, what: RequestKind, *, supply: str = "", alarm: str = "", order: Order | None = None) -> Request:
+        """A fresh request."""
+        name = f"r{next(self._ids)}"
+        return Request(self.at, name, self.now_s, self.now_s + 5.0, "socket", "mara", what, supply, alarm, order)
+
     def ask(
         self, what: RequestKind, *, supply: str = "", alarm: str = "", order: Order | None = None, **changes: object
     ) -> Answer:
         """Make a request and return its answer."""
-        request = Request(
-            self.at, f"r{next(self._ids)}", self.now_s, self.now_s + 5.0, "socket", "mara", what, supply, alarm, order
-        )
-        request = replace(request, **changes)  # type: ignore[arg-type]
+        request = replace(self.request(what, supply=supply, alarm=alarm, order=order), **changes)  # type: ignore[arg-type]
         before = len(self.actions)
         self.give(request)
         return next(a for a in self.actions[before:] if isinstance(a, Answer) and a.request == request.id)
@@ -212,6 +263,70 @@ class Bench:
         """Start a small load."""
         return self.ask("start", supply=supply, order=Order(area_m2, target_um, load=load))
 
-    def named(self, kind: type[Action]) -> list[Action]:
+    def running(self, *, supply: str = "", target_um: float = 1.0) -> Bench:
+        """Start service and load and let the soft start end."""
+        self.start_service()
+        answer = self.start(supply=supply, target_um=target_um)
+        assert answer.ok, answer.reasons
+        self.run(12.0)
+        assert self.stands(supply or "main") is State.RUNNING
+        return self
+
+    def pending(self) -> str:
+        """Ask for a start that the journal has not recorded yet; return its intent."""
+        self.keeps_records = False
+        self.give(self.request("start", order=Order(0.013, 1.0)))
+        return self.named(Record)[-1].intent
+
+    def later(self, seconds: float) -> None:
+        """Let time pass with nothing happening."""
+        self.now_s += seconds
+
+    def wake_up(self) -> Step:
+        """Wake the line now."""
+        return self.give(Woken(self.at))
+
+    def named(self, kind: type[Kind]) -> list[Kind]:
         """The actions of one kind so far."""
         return [action for action in self.actions if isinstance(action, kind)]
+
+    def supply(self, name: str = "main") -> SupplyState:
+        """What the line knows of a supply."""
+        return self.line.state.supplies[name]
+
+    def operation(self, name: str = "main") -> Operation:
+        """What runs under a supply."""
+        operation = self.supply(name).operation
+        assert operation is not None
+        return operation
+
+    def stands(self, name: str = "main") -> State:
+        """Where the operation of a supply stands."""
+        operation = self.supply(name).operation
+        return State.IDLE if operation is None else operation.state
+
+    def alarm(self, name: str) -> AlarmState:
+        """Where an alarm stands."""
+        known = self.line.state.alarms.get(name)
+        return AlarmState.NORMAL if known is None else known.state
+
+    def alarm_texts(self, name: str) -> list[str]:
+        """What people were told of an alarm."""
+        return [note.text for note in self.named(Note) if note.kind == "alarm" and note.subject == name]
+
+    def current(self, value: float | None, *, supply: str = "main", quality: Quality = Quality.GOOD) -> Step:
+        """One reading of a supply's current alone, now."""
+        setup = self.setup.supplies[supply]
+        return self.give(
+            Scanned(self.at, setup.device, self.now_s, self.now_s, (Reading(setup.current, quality, value),))
+        )
+
+    def temperature(self, value: float | None, *, tank: str = "main-acid", quality: Quality = Quality.GOOD) -> Step:
+        """One reading of a tank's temperature alone, now."""
+        channel = self.setup.tanks[tank].temperature
+        return self.give(Scanned(self.at, "thermometer", self.now_s, self.now_s, (Reading(channel, quality, value),)))
+
+
+def of_kind(step: Step, kind: type[Kind]) -> list[Kind]:
+    """The actions of one kind in one step."""
+    return [action for action in step.actions if isinstance(action, kind)]
