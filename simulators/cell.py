@@ -53,6 +53,7 @@ _SURFACE_LAG_S = 15.0
 _SURFACE_REFERENCE_W_PER_DM2 = 24.0
 _RESIDUAL_DECAY_S = 3.0
 _TRANSIENT_S = 30.0
+_YOUNG_S = 8.0
 
 
 def steady_voltage(density_a_per_dm2: float, surface_c: float, acid_g_per_l: float, alloy_v: float) -> float:
@@ -149,6 +150,11 @@ class Cell:
     def is_settling(self) -> bool:
         """Whether the oxide still moves fast, so that steps of time must be short."""
         return self._settled_s < _TRANSIENT_S or self._pores < 0.99
+
+    @property
+    def is_young(self) -> bool:
+        """Whether the last step of current or contact was only seconds ago."""
+        return self._settled_s < _YOUNG_S
 
     def disturb(self) -> None:
         """Tell the cell that its current or contact changes by a step."""

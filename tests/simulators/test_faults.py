@@ -205,6 +205,7 @@ def test_after_a_mains_dip_a_supply_comes_back_as_it_is_made(plan: LinePlan, aft
     run = Run(made, fault(made, what="mains dip", at_s=30.0, for_s=5.0))
     run.line.advance(33.0)
     assert run.supply.current_a == 0.0
+    assert (run.told[-1]["cause"], run.told[-1]["process_s"]) == ("dip", pytest.approx(30.0))
     run.line.advance(40.0)
     assert (run.supply.is_on, run.supply.current_a) == (on, 1.95 if on else 0.0)
     assert run.supply.charge_c == pytest.approx(1.95 * (35.0 if on else 30.0))
