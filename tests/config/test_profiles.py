@@ -196,3 +196,18 @@ def test_values_of_the_demo_profiles_come_out_in_plain_numbers() -> None:
     assert supply.points["output"].states == {0: "off", 1: "on"}
     assert line.profiles["rectifier"].accuracies["current"] == Accuracy(0.002, 0.005)
     assert math.isclose(supply.points["set_voltage"].scale, 0.01)
+
+
+def test_a_channel_needs_an_accuracy_from_somewhere(written: Written) -> None:
+    path = written()
+    module = path.parent / "profiles" / "four-thermocouples.toml"
+    module.write_text(module.read_text(encoding="utf-8").replace('accuracy = "1.0 degC"\n', "", 1), encoding="utf-8")
+    (mistake,) = mistakes_in(path)
+    assert mistake.key_path == "channels.acid-temperature.accuracy"
+    assert "neither channel nor profile" in mistake.problem
+
+
+def test_an_empty_register_map_is_told(written: Written) -> None:
+    inline = 'driver = "modbus temperature"\ntiming = { worst_answer = "60 ms" }\npoints = {}'
+    mistakes = told(written(('profile = "profiles/four-thermocouples.toml"', inline)))
+    assert mistakes["devices.thermometer.points"].problem == "the register map is empty"
