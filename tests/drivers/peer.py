@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 Pieces = list[tuple[float, bytes]]
 """What to send: seconds to wait first, then the bytes."""
 
-TIME_OUT_S = 0.03
+TIME_OUT_S = 0.05
 QUIET_S = 0.02
 
 
