@@ -315,14 +315,16 @@ class Bench:
         return [note.text for note in self.named(Note) if note.kind == "alarm" and note.subject == name]
 
     def current(self, value: float | None, *, supply: str = "main", quality: Quality = Quality.GOOD) -> Step:
-        """One reading of a supply's current alone, now."""
+        """One reading of a supply's current alone, a moment from now."""
+        self.later(1e-3)
         setup = self.setup.supplies[supply]
         return self.give(
             Scanned(self.at, setup.device, self.now_s, self.now_s, (Reading(setup.current, quality, value),))
         )
 
     def temperature(self, value: float | None, *, tank: str = "main-acid", quality: Quality = Quality.GOOD) -> Step:
-        """One reading of a tank's temperature alone, now."""
+        """One reading of a tank's temperature alone, a moment from now."""
+        self.later(1e-3)
         channel = self.setup.tanks[tank].temperature
         return self.give(Scanned(self.at, "thermometer", self.now_s, self.now_s, (Reading(channel, quality, value),)))
 
