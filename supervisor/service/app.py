@@ -55,14 +55,23 @@ def names_to_hold(line: LineFile) -> list[str]:
 class Service:
     """One line under supervision."""
 
-    def __init__(self, line: LineFile, clock: Clock, *, watch_only: bool = False, tell: Callable[[Note], None]) -> None:
+    def __init__(
+        self,
+        line: LineFile,
+        clock: Clock,
+        *,
+        watch_only: bool = False,
+        tell: Callable[[Note], None],
+        link_trace: Callable[[bool, bytes], None] | None = None,
+    ) -> None:
+        """`tell` is given every note, for people; `link_trace` (sending, bytes) for everything on any wire."""
         self._file = line
         self._clock = clock
         self._watch_only = watch_only
         self._tell = tell
         self.setup = line_setup(line, clock.speed)
         self._settings = link_settings(line)
-        self._links = {name: build_link(settings, clock.now) for name, settings in self._settings.items()}
+        self._links = {name: build_link(settings, clock.now, link_trace) for name, settings in self._settings.items()}
         devices = line.document.devices
         self._devices = {
             name: build_device(self._links[devices[name].link], device_map)

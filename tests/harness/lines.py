@@ -1,0 +1,104 @@
+"""Line files and simulators' plans for tests: the demo's own, changed only where a test says so."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from simulators.faults import Fault, read_faults
+from simulators.line import names_of
+from simulators.plan import LinePlan, read_plan
+from simulators.tables import Reader
+from supervisor.config.load import LineFile, load_line
+
+ROOT = Path(__file__).parents[2]
+LINE_FILE = ROOT / "config" / "demo-line.toml"
+PLAN_FILE = ROOT / "simulators" / "lines" / "demo.toml"
+
+SPEED = 60.0
+"""The demo's speed; the periods in its line file are set for it."""
+
+
+@dataclass(frozen=True)
+class Files:
+    """A line in a folder of its own.
+
+    Attributes:
+        folder: which also serves as run-time folder of its supervisor (locks and socket).
+        line: the line file; its one link is the name `links/bus` beside it.
+        plan: the simulators' own file.
+    """
+
+    folder: Path
+    line: Path
+    plan: Path
+
+    @property
+    def links(self) -> Path:
+        """Where the line file looks for its port."""
+        return self.folder / "links"
+
+    def load(self) -> LineFile:
+        """Read the line file."""
+        return load_line(self.line)
+
+    def read_plan(self) -> LinePlan:
+        """Read the simulators' file."""
+        return read_plan(self.plan)
+
+
+def write_files(
+    folder: Path, *, line: dict[str, str] | None = None, plan: dict[str, str] | None = None, name: str = "demo"
+) -> Files:
+    """Write the demo's line file and plan into a folder, texts replaced.
+
+    `line` and `plan` map what stands in the demo's files to what shall stand there; raises ValueError for a text that
+    does not, so that no change is lost when the demo's files change.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    files = Files(folder, folder / "line.toml", folder / "plan.toml")
+    shutil.copytree(LINE_FILE.parent / "profiles", folder / "profiles", dirs_exist_ok=True)
+    files.line.write_text(_changed(LINE_FILE, {'name = "demo"': f'name = "{name}"', **(line or {})}), encoding="utf-8")
+    files.plan.write_text(_changed(PLAN_FILE, plan or {}), encoding="utf-8")
+    return files
+
+
+def _changed(path: Path, changes: dict[str, str]) -> str:
+    text = path.read_text(encoding="utf-8")
+    for old, new in changes.items():
+        if old not in text:
+            raise ValueError(f"{path} has no {old!r}")
+        text = text.replace(old, new)
+    return text
+
+
+@contextmanager
+def short_folder() -> Iterator[Path]:
+    """Make a folder for one run whose path is short enough for a socket, and the run-time folder of this process."""
+    before = os.environ.get("AMPMINDER_RUNTIME")
+    with tempfile.TemporaryDirectory(prefix="ampm-") as name:
+        os.environ["AMPMINDER_RUNTIME"] = name
+        try:
+            yield Path(name)
+        finally:
+            if before is None:
+                del os.environ["AMPMINDER_RUNTIME"]
+            else:
+                os.environ["AMPMINDER_RUNTIME"] = before
+
+
+def faults_of(plan: LinePlan, *tables: dict[str, Any], speed: float = SPEED) -> list[Fault]:
+    """Faults as a script would have them."""
+    names = names_of(plan, speed)
+    return [fault for table in tables for fault in read_faults(Reader(table, "fault"), names)]
+
+
+def with_true_meter(plan: LinePlan) -> LinePlan:
+    """The same line with meters that read exactly."""
+    return replace(plan, supplies={name: replace(of, meter_gain_error=0.0) for name, of in plan.supplies.items()})

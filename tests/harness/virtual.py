@@ -1,0 +1,230 @@
+"""The virtual harness: the same service and drivers, simulators in the same loop behind real ptys, a virtual clock."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterable
+from contextlib import asynccontextmanager
+from typing import Any, TypeVar
+
+from simulators.faults import Fault
+from simulators.line import Truth
+from simulators.plan import LinePlan
+from simulators.server import LineServer, LinkFolder
+from supervisor.core.actions import Note
+from supervisor.core.anodize import Operation, State
+from supervisor.core.state import LineState, SupplyState
+from supervisor.edges.client import ask
+from supervisor.edges.control import Answer, socket_path
+from supervisor.edges.requests import new_body
+from supervisor.service.app import Service
+from supervisor.service.clock import Clock
+from supervisor.service.safe import Fate
+from tests.harness.lines import SPEED, Files, faults_of, short_folder, write_files
+from tests.harness.virtual_loop import run_virtual, virtual_loop
+
+WALL_S = 1.79e9
+"""What the wall clock shows when virtual time is 0, UTC seconds since 1970."""
+
+LOOKS_EVERY_S = 0.02
+"""Virtual wire time between two looks at a condition, s."""
+
+_T = TypeVar("_T")
+
+
+class _Ptys:
+    """Counts bytes at both ends of a line's ptys."""
+
+    def __init__(self, server: LineServer) -> None:
+        self._server = server
+        self._near_sent = 0
+        self._near_received = 0
+        self._lost_there = 0
+        self._lost_here = 0
+
+    def trace(self, sending: bool, data: bytes) -> None:
+        """Take note of what the supervisor's side wrote or read."""
+        if sending:
+            self._near_sent += len(data)
+        else:
+            self._near_received += len(data)
+
+    def in_flight(self) -> bool:
+        """Tell whether bytes were written that nobody has read yet."""
+        return self._there() > 0 or self._back() > 0
+
+    def give_up(self) -> None:
+        """Count what is on its way as lost: a port that was closed or flushed swallows bytes."""
+        self._lost_there += self._there()
+        self._lost_here += self._back()
+
+    def _there(self) -> int:
+        far = sum(link.bytes_received for link in self._server.links.values())
+        return self._near_sent - self._lost_there - far
+
+    def _back(self) -> int:
+        far = sum(link.bytes_sent for link in self._server.links.values())
+        return far - self._lost_here - self._near_received
+
+
+class VirtualLine:
+    """A simulated line, and a supervisor for it that can be started and ended any number of times.
+
+    Attributes:
+        files: the line's folder. server: the simulators. truths: all they told.
+        notes: all the supervisor told. service: the running supervisor or the last one.
+    """
+
+    def __init__(self, files: Files, plan: LinePlan, *, speed: float, seed: int, faults: Iterable[Fault]) -> None:
+        loop = virtual_loop()
+        self.files = files
+        self.speed = speed
+        self.clock = Clock(loop.time, lambda: WALL_S + loop.time(), speed)
+        self.truths: list[Truth] = []
+        self.notes: list[Note] = []
+        self.server = LineServer(
+            plan, now=loop.time, tell=self.truths.append, speed=speed, seed=seed, faults=faults,
+        )  # fmt: skip
+        self._ptys = _Ptys(self.server)
+        loop.carriers.append(self._ptys)
+        self._links = LinkFolder(files.links, {name: link.path for name, link in self.server.links.items()})
+        self.service: Service
+        self._stop = asyncio.Event()
+        self._run: asyncio.Task[list[Fate]] | None = None
+
+    # -- the supervisor
+
+    async def start(self, *, watch_only: bool = False) -> None:
+        """Start the supervisor and wait until it listens and every output is proven off."""
+        self._stop = asyncio.Event()
+        self.service = Service(
+            self.files.load(), self.clock, watch_only=watch_only, tell=self.notes.append, link_trace=self._ptys.trace
+        )
+        self._run = asyncio.create_task(self.service.run(self._stop))
+        await self.until(lambda: hasattr(self.service, "steps"), 60.0)
+        await self.until(lambda: self.supply.output.proven_off, 600.0)
+
+    async def stop(self) -> list[Fate]:
+        """End the supervisor as SIGTERM does; return how it left every supply."""
+        assert self._run is not None
+        self._stop.set()
+        run, self._run = self._run, None
+        return await run
+
+    async def crash(self) -> None:
+        """End the supervisor by a cancel from outside, in the middle of whatever it does."""
+        assert self._run is not None
+        run, self._run = self._run, None
+        run.cancel()
+        await asyncio.wait({run})
+
+    async def close(self) -> None:
+        """End everything."""
+        if self._run is not None:
+            await self.stop()
+        self.server.close()
+        self._links.remove()
+        virtual_loop().carriers.remove(self._ptys)
+
+    # -- people
+
+    async def ask(self, what: str, **asked: str) -> Answer:
+        """Make a request at the supervisor's socket."""
+        return await ask(socket_path(self.service.setup.name), what, new_body(self.clock.now(), **asked))
+
+    async def begin(self, target: str = "4 um", **asked: str) -> str:
+        """Start a load and return its operation's id."""
+        answer = await self.ask("start", area="130 cm^2", target=target, **asked)
+        assert answer["ok"], answer
+        return str(answer["operation"])
+
+    async def until(self, holds: Callable[[], bool], within_s: float) -> None:
+        """Let time pass until something holds; fail if it does not within this process time, s."""
+        ends_s = self.clock.now() + within_s / self.speed
+        while not holds():
+            if self._run is not None and self._run.done():
+                self._run.result()
+            assert self.clock.now() < ends_s, f"not within {within_s:g} s; {self.story()}"
+            await asyncio.sleep(LOOKS_EVERY_S)
+
+    async def until_state(self, *states: State, within_s: float = 3600.0) -> None:
+        """Let time pass until the operation stands in one of these states."""
+        await self.until(lambda: self.stands in states, within_s)
+
+    async def pass_time(self, process_s: float) -> None:
+        """Let this much process time pass, s."""
+        await asyncio.sleep(process_s / self.speed)
+
+    # -- what stands
+
+    @property
+    def state(self) -> LineState:
+        """What the supervisor knows."""
+        return self.service.steps.line.state
+
+    @property
+    def supply(self) -> SupplyState:
+        """What the supervisor knows of the one supply."""
+        return self.state.supplies["main"]
+
+    @property
+    def operation(self) -> Operation:
+        """What runs under the one supply."""
+        operation = self.supply.operation
+        assert operation is not None
+        return operation
+
+    @property
+    def stands(self) -> State:
+        """Where the operation stands."""
+        operation = self.supply.operation
+        return State.IDLE if operation is None else operation.state
+
+    @property
+    def alarms(self) -> set[str]:
+        """The alarms that are not normal."""
+        return {name for name, alarm in self.state.alarms.items() if alarm.state != "normal"}
+
+    @property
+    def true_charge_c(self) -> float:
+        """The charge that truly went through the part, C."""
+        return self.server.line.supplies["rectifier"].charge_c
+
+    @property
+    def truly_on(self) -> bool:
+        """Whether the output is truly on."""
+        return self.server.line.supplies["rectifier"].is_on
+
+    def story(self) -> str:
+        """The last things the supervisor told, for a person who reads a failed test."""
+        return " | ".join(note.text for note in self.notes[-6:])
+
+
+@asynccontextmanager
+async def virtual_line(
+    *faults: dict[str, Any],
+    speed: float = SPEED,
+    seed: int = 0,
+    line: dict[str, str] | None = None,
+    plan: Callable[[LinePlan], LinePlan] = lambda plan: plan,
+) -> AsyncIterator[VirtualLine]:
+    """Simulate a line; no supervisor runs yet. `faults` as in a script, `line` as in `write_files`."""
+    with short_folder() as folder:
+        files = write_files(folder, line=line)
+        planned = plan(files.read_plan())
+        made = VirtualLine(files, planned, speed=speed, seed=seed, faults=faults_of(planned, *faults, speed=speed))
+        try:
+            yield made
+        finally:
+            await made.close()
+
+
+def virtually(scenario: Callable[[], Coroutine[Any, Any, _T]]) -> Callable[[], _T]:
+    """Make a test of a scenario that runs on a virtual clock."""
+
+    def test() -> _T:
+        return run_virtual(scenario())
+
+    test.__name__ = scenario.__name__
+    test.__doc__ = scenario.__doc__
+    return test
