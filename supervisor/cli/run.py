@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from supervisor.cli.off import tell_fates
+from supervisor.config.fitted import not_fitted
 from supervisor.config.load import load_line
 from supervisor.core.actions import Note
 from supervisor.edges.control import ControlError
@@ -51,6 +52,8 @@ def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
     """Run the supervisor; 0 when it ended with every output proven off, 1 otherwise. Raises LineMistakes."""
     set_up_log()
     line = load_line(path)
+    for missing in not_fitted(line):
+        _log.warning("%s", missing)
     try:
         fates = asyncio.run(_supervise(Service(line, Clock(speed=speed), watch_only=watch_only, tell=_tell)))
     except (HolderError, JournalError, ControlError) as problem:

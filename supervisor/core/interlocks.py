@@ -49,10 +49,10 @@ class Row:
         """A trip always waits for a person (R2)."""
         return self.latch or self.effect > Effect.WARN
 
-    def text(self, subject: str, *, second_means: bool) -> str:
-        """Tell a person what happened to `subject`, what follows and what to do first."""
+    def told(self, subject: str, *, second_means: bool) -> tuple[str, str, str]:
+        """Tell a person what happened to `subject`, what follows and what to do first, a sentence or more each."""
         first = self.first if second_means or not self.by_hand else self.by_hand
-        return f"{self.what} {self.follows} {first}".format(subject=subject)
+        return self.what.format(subject=subject), self.follows.format(subject=subject), first.format(subject=subject)
 
 
 _CUT_THE_MAINS = "No second means to break its circuit is fitted: cut the mains of {subject} by hand now. "

@@ -171,3 +171,8 @@ class LineSetup:
     growth: GrowthSetup
     anodize: AnodizeSetup
     units: Literal["metric", "us"] = "metric"
+
+    def second_means(self, subject: str) -> bool:
+        """Whether a supply's circuit can be broken by something else too; True for what is no supply."""
+        supply = self.supplies.get(subject)
+        return supply is None or supply.second_means is not None

@@ -115,8 +115,7 @@ class Work:
         row = CAUSES[alarm.cause]
         text = f"{alarm.name}: {after.state}."
         if trigger is AlarmTrigger.APPEARS:
-            supply = self.setup.supplies.get(alarm.subject)
-            text = row.text(alarm.subject, second_means=supply is None or supply.second_means is not None)
+            text = " ".join(row.told(alarm.subject, second_means=self.setup.second_means(alarm.subject)))
         self.actions.append(Note("alarm", alarm.name, text, {"state": after.state, "priority": row.priority}))
         if trigger is AlarmTrigger.APPEARS and row.suspect:
             self._suspect(alarm)

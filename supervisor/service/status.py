@@ -33,7 +33,7 @@ def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
             }
             for name, tank in setup.tanks.items()
         },
-        "alarms": [_alarm(state, name) for name in sorted(state.alarms) if state.alarms[name].state != "normal"],
+        "alarms": [_alarm(setup, state, name) for name in sorted(state.alarms) if state.alarms[name].state != "normal"],
     }
 
 
@@ -99,17 +99,18 @@ def _interval(interval: Interval) -> dict[str, float]:
     return {"low": interval.low, "best": interval.best, "high": interval.high}
 
 
-def _alarm(state: LineState, name: str) -> dict[str, Any]:
+def _alarm(setup: LineSetup, state: LineState, name: str) -> dict[str, Any]:
     alarm = state.alarms[name]
     row = CAUSES[alarm.cause]
+    what, follows, first = row.told(alarm.subject, second_means=setup.second_means(alarm.subject))
     return {
         "name": name,
         "state": str(alarm.state),
         "priority": str(row.priority),
         "standing": alarm.standing,
-        "what": row.what.format(subject=alarm.subject),
-        "follows": row.follows,
-        "first": row.first,
+        "what": what,
+        "follows": follows,
+        "first": first,
         "since_wall_s": alarm.since_wall_s,
         "count": alarm.count,
     }

@@ -152,10 +152,10 @@ def test_the_line_asks_to_be_woken_for_the_proof_and_for_every_resend() -> None:
 
 @pytest.mark.parametrize("cause", ["off-not-proven", "supply-silent", "current-without-operation"])
 def test_without_second_means_the_alarm_says_so_and_to_cut_the_mains(cause: str) -> None:
-    text = CAUSES[cause].text("main", second_means=False)
+    text = " ".join(CAUSES[cause].told("main", second_means=False))
     assert "No second means" in text
     assert "cut the mains of main by hand" in text
-    assert "mains" not in CAUSES[cause].text("main", second_means=True)
+    assert "mains" not in " ".join(CAUSES[cause].told("main", second_means=True))
 
 
 @pytest.mark.parametrize(("second_means", "told"), [(None, True), ("main-contactor", False)])

@@ -1,0 +1,137 @@
+from __future__ import annotations
+
+from supervisor.core.actions import ArmTimeOut, SetPoints, SwitchOff, SwitchOn
+from supervisor.service.dispatch import Frame, Outbox
+
+
+def off(supply: str = "main", number: int = 9) -> SwitchOff:
+    return SwitchOff(supply, number, 0.0)
+
+
+def on(supply: str = "main", number: int = 2) -> SwitchOn:
+    return SwitchOn(supply, number, 0.0)
+
+
+def points(current_a: float = 1.0, voltage_v: float = 22.0, number: int = 1, supply: str = "main") -> SetPoints:
+    return SetPoints(supply, number, 0.0, current_a, voltage_v)
+
+
+def whats(outbox: Outbox) -> list[tuple[str, str]]:
+    """Take everything as if it all went well."""
+    taken = []
+    while (frame := outbox.take()) is not None:
+        outbox.done(frame)
+        taken.append((frame.supply, frame.what))
+    return taken
+
+
+def test_off_overtakes_everything_that_waits() -> None:
+    outbox = Outbox()
+    outbox.put(points(supply="side"))
+    outbox.put(off("main"))
+    assert whats(outbox)[0] == ("main", "off")
+
+
+def test_off_withdraws_what_raises_energy_of_the_same_supply_only() -> None:
+    outbox = Outbox()
+    outbox.put(points())
+    outbox.put(on())
+    outbox.put(on("side"))
+    outbox.put(off())
+    assert whats(outbox) == [("main", "off"), ("side", "on")]
+
+
+def test_off_between_two_frames_of_set_points_withdraws_the_second() -> None:
+    outbox = Outbox()
+    outbox.put(points())
+    first = outbox.take()
+    assert first is not None
+    assert not first.last
+    outbox.put(off())
+    outbox.done(first)
+    assert whats(outbox) == [("main", "off")]
+
+
+def test_off_asked_twice_is_sent_once() -> None:
+    outbox = Outbox()
+    outbox.put(off(number=1))
+    outbox.put(off(number=2))
+    assert outbox.take() == Frame("main", "off", 2, "off")
+    assert outbox.take() is None
+
+
+def test_newer_set_points_replace_older_ones_and_stay_before_on() -> None:
+    outbox = Outbox()
+    outbox.put(points(1.0, number=1))
+    outbox.put(on(number=2))
+    outbox.put(points(1.5, number=3))
+    frames = [outbox.take(), outbox.take(), outbox.take()]
+    assert [(f.what, f.value, f.number) for f in frames if f] == [
+        ("voltage", 22.0, 3),
+        ("current", 1.5, 3),
+        ("on", 0.0, 2),
+    ]
+    assert outbox.take() is None
+
+
+def test_only_what_changed_is_sent() -> None:
+    outbox = Outbox()
+    outbox.put(points(1.0))
+    whats(outbox)
+    outbox.put(points(1.1))
+    assert whats(outbox) == [("main", "current")]
+
+
+def test_a_set_point_that_was_not_confirmed_is_sent_again() -> None:
+    outbox = Outbox()
+    outbox.put(points(1.0))
+    while outbox.take() is not None:
+        pass
+    outbox.put(points(1.0))
+    assert whats(outbox) == [("main", "voltage"), ("main", "current")]
+
+
+def test_after_an_off_every_set_point_is_sent_anew() -> None:
+    outbox = Outbox()
+    outbox.put(points())
+    whats(outbox)
+    outbox.put(off())
+    whats(outbox)
+    outbox.put(points())
+    assert whats(outbox) == [("main", "voltage"), ("main", "current")]
+
+
+def test_set_points_confirmed_while_an_off_waits_do_not_count_as_given() -> None:
+    outbox = Outbox()
+    outbox.put(points())
+    frame = outbox.take()
+    assert frame is not None
+    outbox.put(off())
+    outbox.done(frame)
+    whats(outbox)
+    outbox.put(points())
+    assert whats(outbox) == [("main", "voltage"), ("main", "current")]
+
+
+def test_same_set_points_again_still_reach_the_wire_so_that_they_can_be_confirmed() -> None:
+    outbox = Outbox()
+    outbox.put(points())
+    whats(outbox)
+    outbox.put(points())
+    assert whats(outbox) == [("main", "current")]
+
+
+def test_an_off_does_not_withdraw_the_arming_of_a_time_out() -> None:
+    outbox = Outbox()
+    outbox.put(ArmTimeOut("main", 1, 5.0))
+    outbox.put(off())
+    assert whats(outbox) == [("main", "off"), ("main", "time-out")]
+
+
+def test_arrival_is_told_until_all_is_taken() -> None:
+    outbox = Outbox()
+    outbox.put(off())
+    assert outbox.arrived.is_set()
+    outbox.take()
+    assert outbox.take() is None
+    assert not outbox.arrived.is_set()

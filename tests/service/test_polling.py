@@ -1,0 +1,180 @@
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import pytest
+
+from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, WireError
+from supervisor.core.actions import SetPoints, SwitchOff, SwitchOn
+from supervisor.core.events import Event, Quality, Scanned, Written
+from supervisor.core.setup import Accuracy, ChannelSetup
+from supervisor.service.clock import Clock
+from supervisor.service.dispatch import Outbox
+from supervisor.service.polling import LinkRunner, turns
+from tests.service.fakes import FakeSupply
+
+
+def channel(point: str, high: float = 10.5, period_s: float = 1.0) -> ChannelSetup:
+    return ChannelSetup(f"main-{point}", "rectifier", point, "A", 0.0, high, Accuracy(0, 0), period_s, 3.0)
+
+
+@dataclass
+class Bus:
+    """A runner over one fake supply, on a clock that only the fake moves, run for a number of events."""
+
+    driver: FakeSupply = field(default_factory=FakeSupply)
+    outbox: Outbox = field(default_factory=Outbox)
+    events: list[Event] = field(default_factory=list)
+    planned_s: Callable[[], float | None] = lambda: None
+    speed: float = 1.0
+    time_out_s: float = 0.2
+
+    async def work(self, events: int) -> list[Event]:
+        """Let it work until so many events came."""
+        clock = Clock(now=lambda: self.driver.now_s, wall=lambda: 0.0, speed=self.speed)
+        due = turns({"rectifier": self.driver}, [channel("current"), channel("voltage", 62.0)], clock)
+        runner = LinkRunner(self.outbox, due, {"main": (self.driver, "main-current")}, self.time_out_s, clock)
+        enough = asyncio.Event()
+
+        def post(event: Event) -> None:
+            self.events.append(event)
+            if len(self.events) >= events:
+                enough.set()
+
+        task = asyncio.create_task(runner.run(post, self.planned_s))
+        await asyncio.wait({task, asyncio.create_task(enough.wait())}, return_when=asyncio.FIRST_COMPLETED, timeout=2.0)
+        if task.done():
+            task.result()
+        task.cancel()
+        return self.events[:events]
+
+
+def quality(event: Event, name: str = "main-current") -> Quality:
+    assert isinstance(event, Scanned)
+    return next(reading.quality for reading in event.readings if reading.channel == name)
+
+
+async def test_one_transaction_is_one_event_with_all_its_readings() -> None:
+    (event,) = await Bus().work(1)
+    assert isinstance(event, Scanned)
+    assert {reading.channel: reading.value for reading in event.readings} == {"main-current": 1.0, "main-voltage": 15.0}
+
+
+async def test_times_of_a_reading_come_in_process_time() -> None:
+    (event,) = await Bus(driver=FakeSupply(now_s=100.0), speed=60.0).work(1)
+    assert isinstance(event, Scanned)
+    assert (event.t_sent_s, event.t_received_s) == (pytest.approx(6000.0), pytest.approx(6000.6))
+
+
+@pytest.mark.parametrize(
+    ("error", "marked"),
+    [
+        (LinkDown("gone"), Quality.LINK_DOWN),
+        (NoAnswer("silent"), Quality.NO_ANSWER),
+        (BadAnswer("crc"), Quality.MALFORMED),
+        (Refused("code 2", 2), Quality.REFUSED),
+    ],
+)
+async def test_each_error_of_the_wire_marks_every_reading_and_leaves_no_number(
+    error: WireError, marked: Quality
+) -> None:
+    (event,) = await Bus(driver=FakeSupply(fails={"read": error})).work(1)
+    assert isinstance(event, Scanned)
+    assert [(r.quality, r.value) for r in event.readings] == [(marked, None)] * 2
+
+
+@pytest.mark.parametrize(
+    ("shown", "marked"),
+    [
+        (None, Quality.ABSENT),
+        (11.0, Quality.OUT_OF_RANGE),
+        (-0.1, Quality.OUT_OF_RANGE),
+        (float("nan"), Quality.OUT_OF_RANGE),
+        (float("inf"), Quality.OUT_OF_RANGE),
+        (10.5, Quality.GOOD),
+    ],
+)
+async def test_a_value_outside_its_range_is_marked_and_has_no_number(shown: float | None, marked: Quality) -> None:
+    (event,) = await Bus(driver=FakeSupply(shows={"current": shown})).work(1)
+    assert isinstance(event, Scanned)
+    reading = next(r for r in event.readings if r.channel == "main-current")
+    assert reading.quality is marked
+    assert (reading.value is None) == (marked is not Quality.GOOD)
+
+
+async def test_an_answer_far_beyond_its_time_out_is_late() -> None:
+    (event,) = await Bus(driver=FakeSupply(took_s=0.5)).work(1)
+    assert quality(event) is Quality.LATE
+
+
+async def test_off_goes_before_a_reading_that_is_due_and_is_read_back_at_once() -> None:
+    bus = Bus()
+    bus.outbox.put(SwitchOff("main", 1, 0.0))
+    events = await bus.work(3)
+    assert bus.driver.calls[:3] == ["off", "read", "read"]
+    assert isinstance(events[0], Written)
+    assert (events[0].command, events[0].ok) == ("off", True)
+
+
+async def test_a_failed_off_is_told_and_what_else_waits_is_not_lost() -> None:
+    bus = Bus(driver=FakeSupply(fails={"off": NoAnswer("silent")}))
+    bus.outbox.put(SwitchOff("main", 7, 0.0))
+    event = (await bus.work(1))[0]
+    assert isinstance(event, Written)
+    assert (event.number, event.ok, event.problem) == (7, False, "silent")
+
+
+async def test_on_is_never_sent_after_its_set_points_failed() -> None:
+    bus = Bus(driver=FakeSupply(fails={"voltage 22": NoAnswer("silent")}))
+    bus.outbox.put(SetPoints("main", 1, 0.0, 1.5, 22.0))
+    bus.outbox.put(SwitchOn("main", 2, 0.0))
+    events = await bus.work(3)
+    assert "on" not in bus.driver.calls
+    fates = [(e.command, e.number, e.ok) for e in events if isinstance(e, Written)]
+    assert fates == [("set points", 1, False), ("on", 2, False)]
+
+
+async def test_set_points_are_told_once_when_the_last_of_their_frames_is_confirmed() -> None:
+    bus = Bus()
+    bus.outbox.put(SetPoints("main", 1, 0.0, 1.5, 22.0))
+    events = await bus.work(2)
+    assert bus.driver.calls[:2] == ["voltage 22", "current 1.5"]
+    assert [e.number for e in events if isinstance(e, Written)] == [1]
+
+
+async def test_a_set_point_outside_the_devices_range_fails_and_does_not_end_the_link() -> None:
+    bus = Bus(driver=FakeSupply(fails={"current 99": ValueError("above 10 A")}))
+    bus.outbox.put(SetPoints("main", 1, 0.0, 99.0, 22.0))
+    events = await bus.work(2)
+    assert isinstance(events[0], Written)
+    assert not events[0].ok
+    assert isinstance(events[1], Scanned)
+
+
+async def test_missed_readings_are_not_made_up_for() -> None:
+    bus = Bus(driver=FakeSupply(took_s=3.5), time_out_s=10.0)
+    first, second = (await bus.work(2))[:2]
+    assert isinstance(first, Scanned)
+    assert isinstance(second, Scanned)
+    assert second.t_sent_s - first.t_sent_s < 2 * 3.5
+
+
+async def test_a_reading_lets_a_stop_pass_that_would_fall_into_it() -> None:
+    bus = Bus()
+    asked: list[int] = []
+
+    def soon() -> float | None:
+        asked.append(1)
+        if len(asked) == 2:
+            bus.outbox.put(SwitchOff("main", 1, 0.0))
+        return 0.005
+
+    bus.planned_s = soon
+    await bus.work(1)
+    bus.driver.now_s += 5.0
+    bus.events.clear()
+    bus.driver.calls.clear()
+    await bus.work(1)
+    assert bus.driver.calls[0] == "off"
