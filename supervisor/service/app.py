@@ -195,12 +195,11 @@ class Service:
     def status(self) -> dict[str, Any]:
         """How the line stands now."""
         now = status(self.setup, self.steps.line.state, self._clock.instant())
+        path, healthy, problem = str(journal_path(self._file)), self._journal.healthy, self._journal.problem
         return now | {
             "speed": self._clock.speed,
-            "journal": {
-                "path": str(journal_path(self._file)), "healthy": self._journal.healthy, "problem": self._journal.problem,
-            },
-        }  # fmt: skip
+            "journal": {"path": path, "healthy": healthy, "problem": problem},
+        }
 
     async def _watch(self) -> AsyncIterator[dict[str, Any]]:
         while True:
