@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import functools
 from collections.abc import AsyncIterator, Callable, Coroutine, Iterable
 from contextlib import asynccontextmanager
-from typing import Any, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 from simulators.faults import Fault
 from simulators.line import Truth
@@ -29,6 +30,7 @@ WALL_S = 1.79e9
 LOOKS_EVERY_S = 0.02
 """Virtual wire time between two looks at a condition, s."""
 
+_P = ParamSpec("_P")
 _T = TypeVar("_T")
 
 
@@ -219,12 +221,11 @@ async def virtual_line(
             await made.close()
 
 
-def virtually(scenario: Callable[[], Coroutine[Any, Any, _T]]) -> Callable[[], _T]:
+def virtually(scenario: Callable[_P, Coroutine[Any, Any, _T]]) -> Callable[_P, _T]:
     """Make a test of a scenario that runs on a virtual clock."""
 
-    def test() -> _T:
-        return run_virtual(scenario())
+    @functools.wraps(scenario)
+    def test(*args: _P.args, **kwargs: _P.kwargs) -> _T:
+        return run_virtual(scenario(*args, **kwargs))
 
-    test.__name__ = scenario.__name__
-    test.__doc__ = scenario.__doc__
     return test
