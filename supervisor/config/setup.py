@@ -159,4 +159,5 @@ def _anodize(document: LineDocument) -> AnodizeSetup:
         thickest_um=table.thickest,
         reached_fraction=REACHED_FRACTION,
         lost_after_s=LOST_AFTER_S,
+        target_um=table.target,
     )

@@ -147,7 +147,7 @@ class Order:
     """
 
     area_m2: float
-    target_um: float
+    target_um: float | None = None
     density_a_per_m2: float | None = None
     mode: Literal["current", "voltage"] | None = None
     voltage_v: float | None = None

@@ -50,73 +50,92 @@ def highest_current_a(supply: SupplySetup, anodize: AnodizeSetup, area_m2: float
     return floor_to_step(bound_a, supply.current_step_a)
 
 
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """An order with the line file's own values where it names none; SI."""
+
+    mode: Literal["current", "voltage"]
+    area_m2: float
+    target_um: float
+    density_a_per_m2: float
+    voltage_v: float
+    ramp_s: float
+
+
 def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan | None, tuple[str, ...]]:
     """Plan an order; on refusal no plan and every reason, each a sentence for the person."""
     anodize = setup.anodize
-    density = anodize.density_a_per_m2 if order.density_a_per_m2 is None else order.density_a_per_m2
-    voltage_v = anodize.voltage_v if order.voltage_v is None else order.voltage_v
-    ramp_s = anodize.ramp_s if order.ramp_s is None else order.ramp_s
-    reasons = _implausible(order, density, voltage_v, ramp_s, supply, setup)
+    wanted = _complete(order, anodize)
+    reasons = _implausible(wanted, supply, setup)
+    if order.target_um is None and anodize.target_um is None:
+        reasons = (*reasons, "No target is given and the line file names none; write one with its unit, like 20 um.")
     if reasons:
         return None, reasons
-    mode = order.mode or anodize.mode
-    expected_a = order.area_m2 * density
-    bound_a = highest_current_a(supply, anodize, order.area_m2)
-    current_a = floor_to_step(expected_a, supply.current_step_a) if mode == "current" else bound_a
+    expected_a = wanted.area_m2 * wanted.density_a_per_m2
+    bound_a = highest_current_a(supply, anodize, wanted.area_m2)
+    current_a = floor_to_step(expected_a, supply.current_step_a) if wanted.mode == "current" else bound_a
     reasons = _beyond_supply(current_a, expected_a, bound_a, supply)
     if reasons:
         return None, reasons
-    target_c = charge_for_c(order.target_um, order.area_m2, setup.growth.best_um_m2_per_c)
+    target_c = charge_for_c(wanted.target_um, wanted.area_m2, setup.growth.best_um_m2_per_c)
     full_s = target_c / min(current_a, expected_a)
-    if ramp_s > 2 * full_s:
-        return None, (_too_slow(ramp_s, full_s),)
-    expected_s = full_s + ramp_s / 2
-    planned_c = target_c if mode == "current" else max(target_c, current_a * expected_s)
+    if wanted.ramp_s > 2 * full_s:
+        return None, (_too_slow(wanted.ramp_s, full_s),)
+    expected_s = full_s + wanted.ramp_s / 2
+    planned_c = target_c if wanted.mode == "current" else max(target_c, current_a * expected_s)
     return Plan(
-        mode=mode,
-        area_m2=order.area_m2,
-        target_um=order.target_um,
+        mode=wanted.mode,
+        area_m2=wanted.area_m2,
+        target_um=wanted.target_um,
         target_c=target_c,
         current_a=current_a,
-        voltage_v=floor_to_step(voltage_v, supply.voltage_step_v),
+        voltage_v=floor_to_step(wanted.voltage_v, supply.voltage_step_v),
         expected_a=min(current_a, expected_a),
-        ramp_s=ramp_s,
+        ramp_s=wanted.ramp_s,
         expected_s=expected_s,
         longest_s=anodize.margin * expected_s,
         largest_c=anodize.margin * planned_c,
     ), ()
 
 
-def _implausible(
-    order: Order, density: float, voltage_v: float, ramp_s: float, supply: SupplySetup, setup: LineSetup
-) -> tuple[str, ...]:
+def _complete(order: Order, anodize: AnodizeSetup) -> _Wanted:
+    """Fill in what the order leaves open. With no target anywhere it stays nothing, which is refused."""
+    target_um = anodize.target_um if order.target_um is None else order.target_um
+    return _Wanted(
+        mode=order.mode or anodize.mode,
+        area_m2=order.area_m2,
+        target_um=anodize.thickest_um if target_um is None else target_um,
+        density_a_per_m2=anodize.density_a_per_m2 if order.density_a_per_m2 is None else order.density_a_per_m2,
+        voltage_v=anodize.voltage_v if order.voltage_v is None else order.voltage_v,
+        ramp_s=anodize.ramp_s if order.ramp_s is None else order.ramp_s,
+    )
+
+
+def _implausible(wanted: _Wanted, supply: SupplySetup, setup: LineSetup) -> tuple[str, ...]:
     """Every reason why the order itself makes no sense."""
-    anodize, units = setup.anodize, setup.units
-    reasons = []
-    steps = order.area_m2 * density / supply.current_step_a
-    numbers = (order.area_m2, order.target_um, density, voltage_v, ramp_s, steps)
+    highest, units = setup.anodize.highest_density_a_per_m2, setup.units
+    density, voltage_v, thickest_um = wanted.density_a_per_m2, wanted.voltage_v, setup.anodize.thickest_um
+    steps = wanted.area_m2 * density / supply.current_step_a
+    numbers = (wanted.area_m2, wanted.target_um, density, voltage_v, wanted.ramp_s, steps)
     if not all(math.isfinite(number) for number in numbers):
         return ("A figure of the order is not a finite number.",)
-    if order.area_m2 <= 0:
-        reasons.append("The area must be above zero.")
-    if order.target_um <= 0:
-        reasons.append("The target thickness must be above zero.")
-    if order.target_um > anodize.thickest_um:
-        reasons.append(_too_thick(order.target_um, anodize.thickest_um, units))
-    if density <= 0:
-        reasons.append("The current density must be above zero.")
-    if density > anodize.highest_density_a_per_m2:
-        reasons.append(
-            f"The density of {words.density(density, units)} is above this line's highest of "
-            f"{words.density(anodize.highest_density_a_per_m2, units)}."
-        )
-    if not 0 < voltage_v <= supply.rated_voltage_v:
-        reasons.append(
-            f"The voltage of {voltage_v:.4g} V is not within the {supply.rated_voltage_v:.4g} V of {supply.name}."
-        )
-    if ramp_s < 0:
-        reasons.append("The ramp cannot be shorter than zero.")
-    return tuple(reasons)
+    too_dense = (
+        f"The density of {words.density(density, units)} is above this line's highest of "
+        f"{words.density(highest, units)}."
+    )
+    reasons = (
+        (wanted.area_m2 <= 0, "The area must be above zero."),
+        (wanted.target_um <= 0, "The target thickness must be above zero."),
+        (wanted.target_um > thickest_um, _too_thick(wanted.target_um, thickest_um, units)),
+        (density <= 0, "The current density must be above zero."),
+        (density > highest, too_dense),
+        (
+            not 0 < voltage_v <= supply.rated_voltage_v,
+            f"The voltage of {voltage_v:.4g} V is not within the {supply.rated_voltage_v:.4g} V of {supply.name}.",
+        ),
+        (wanted.ramp_s < 0, "The ramp cannot be shorter than zero."),
+    )
+    return tuple(text for hit, text in reasons if hit)
 
 
 def _too_thick(target_um: float, thickest_um: float, units: words.Units) -> str:

@@ -142,7 +142,7 @@ class AnodizeSetup:
         ramp_s: soft start, process time, s (0: none).
         ramp_step_s: process time between set points of the ramp, s.
         margin: longest time and largest charge are margin x plan (R8); above 1.
-        thickest_um: a target above this is refused.
+        thickest_um: a target above this is refused. target_um: taken where a start names none; None: it must.
         reached_fraction: share of the set current below which the current counts as lost (0.1).
         lost_after_s: for how long, process time, s (1).
     """
@@ -157,6 +157,7 @@ class AnodizeSetup:
     thickest_um: float
     reached_fraction: float
     lost_after_s: float
+    target_um: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,14 +92,11 @@ def _text(body: dict[str, Any], key: str, reasons: list[str], *, needed: bool = 
 def _order(body: dict[str, Any], reasons: list[str]) -> Order:
     """Read what a start asks for. Ranges and the line's limits are the core's to judge."""
     given = {key: _quantity(body, key, kind, reasons) for key, kind in _QUANTITIES.items()}
-    reasons.extend(
-        f"{key}: this is missing; write it with its unit, like {units.example(_QUANTITIES[key])!r}."
-        for key in ("area", "target")
-        if key not in body
-    )
+    if "area" not in body:
+        reasons.append(f"area: this is missing; write it with its unit, like {units.example('area')!r}.")
     return Order(
         area_m2=given["area"] or 0.0,
-        target_um=given["target"] or 0.0,
+        target_um=given["target"],
         density_a_per_m2=given["density"],
         mode=_mode(body, reasons),
         voltage_v=given["voltage"],

@@ -15,6 +15,8 @@ from supervisor.config.setup import device_maps, line_setup, link_settings
 from supervisor.core.actions import Note
 from supervisor.core.events import Ending, Started
 from supervisor.core.line import CORE_VERSION, Line
+from supervisor.core.permissives import failing
+from supervisor.core.requests import which_supply
 from supervisor.edges.control import ControlServer, Peer, Refusal, socket_path
 from supervisor.edges.requests import read_request
 from supervisor.records.journal import Journal
@@ -180,7 +182,10 @@ class Service:
             return self.status()
         if kind == "watch":
             return self._watch()
-        request = read_request(kind, body, at=self._clock.instant(), who=peer.user)
+        try:
+            request = read_request(kind, body, at=self._clock.instant(), who=peer.user)
+        except Refusal as refusal:
+            raise Refusal(*refusal.reasons, *self._also_against(kind, body)) from None
         waiting = self.steps.answer_to(request.id)
         self.steps.post(request)
         try:
@@ -191,6 +196,14 @@ class Service:
         if not answer.ok:
             raise Refusal(*answer.reasons)
         return dict(answer.data)
+
+    def _also_against(self, kind: str, body: dict[str, Any]) -> tuple[str, ...]:
+        """What would refuse a start or restart anyhow, for one that is refused for how it was written."""
+        state, now_s = self.steps.line.state, self._clock.instant().process_s
+        name, unclear = which_supply(state, str(body.get("supply", "")))
+        if kind not in {"start", "restart"}:
+            return ()
+        return unclear or failing(self.setup, state, name, kind, now_s)
 
     def status(self) -> dict[str, Any]:
         """How the line stands now."""

@@ -76,10 +76,16 @@ def test_every_mistake_is_told_at_once() -> None:
     assert any("did you mean area?" in reason for reason in told)
 
 
-def test_a_start_without_area_and_target_is_told_how_to_write_them() -> None:
-    told = reasons("start", new_body(49.5))
-    assert [reason.partition(":")[0] for reason in told] == ["area", "target"]
-    assert "cm^2" in told[0]
+def test_a_start_without_area_is_told_how_to_write_it() -> None:
+    (told,) = reasons("start", new_body(49.5, target="20 um"))
+    assert told.startswith("area:")
+    assert "cm^2" in told
+
+
+def test_a_start_without_target_leaves_it_to_the_line_file() -> None:
+    order = read("start", new_body(49.5, area="200 cm^2")).order
+    assert order is not None
+    assert order.target_um is None
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "start"])
