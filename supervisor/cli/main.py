@@ -17,7 +17,7 @@ from supervisor.cli.run import run
 from supervisor.cli.schema import schema
 from supervisor.config.mistakes import LineMistakes
 from supervisor.edges.control import ControlError
-from supervisor.service.holder import HolderError
+from supervisor.runtime import RuntimeFolderError
 
 MISTAKES = 2
 
@@ -43,7 +43,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except LineMistakes as mistakes:
         print(mistakes, file=sys.stderr)
         return MISTAKES
-    except (ControlError, HolderError) as problem:
+    except (ControlError, RuntimeFolderError) as problem:
         print(problem, file=sys.stderr)
         return 1
     except BrokenPipeError:

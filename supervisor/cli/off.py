@@ -17,9 +17,10 @@ from supervisor.config.setup import device_maps, line_setup, link_settings
 from supervisor.edges.client import ask
 from supervisor.edges.control import ControlError, socket_path
 from supervisor.edges.requests import new_body
+from supervisor.runtime import RuntimeFolderError
 from supervisor.service.app import names_to_hold
 from supervisor.service.clock import boot_clock_s
-from supervisor.service.holder import Holder, HolderError, end_holder, hold, holder_of
+from supervisor.service.holder import Holder, end_holder, hold, holder_of
 from supervisor.service.safe import Fate, SafeSupply, make_safe
 
 ASKED_S = 1.0
@@ -36,7 +37,7 @@ def off(path: Path, *, as_json: bool) -> int:
     told: list[str] = []
     try:
         fates = asyncio.run(_off(line, told))
-    except HolderError as problem:
+    except RuntimeFolderError as problem:
         told.append(str(problem))
         fates = [Fate(name, problem=str(problem)) for name in line.document.supplies]
     _tell(fates, told, as_json=as_json)

@@ -16,9 +16,9 @@ from supervisor.config.load import load_line
 from supervisor.core.actions import Note
 from supervisor.edges.control import ControlError
 from supervisor.records.schema import JournalError
+from supervisor.runtime import RuntimeFolderError
 from supervisor.service.app import Service
 from supervisor.service.clock import Clock
-from supervisor.service.holder import HolderError
 from supervisor.service.safe import Fate
 
 _log = logging.getLogger(__name__)
@@ -56,7 +56,7 @@ def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
         _log.warning("%s", missing)
     try:
         fates = asyncio.run(_supervise(Service(line, Clock(speed=speed), watch_only=watch_only, tell=_tell)))
-    except (HolderError, JournalError, ControlError) as problem:
+    except (RuntimeFolderError, JournalError, ControlError) as problem:
         print(problem, file=sys.stderr)
         return 1
     tell_fates(fates)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
 from supervisor.edges.control import VERSION, Answer, ControlError, listens
-from supervisor.service.holder import runtime_folder
+from supervisor.runtime import runtime_folder
 
 if TYPE_CHECKING:
     from collections.abc import AsyncGenerator, AsyncIterator

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 from urllib.parse import quote
 
-from supervisor.service.holder import runtime_folder
+from supervisor.runtime import runtime_folder
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -9,8 +9,6 @@ import os
 import pwd
 import select
 import signal
-import stat
-import tempfile
 import time
 from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, dataclass
@@ -19,6 +17,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 from urllib.parse import quote
+
+from supervisor.runtime import RuntimeFolderError, runtime_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -29,7 +29,7 @@ _BETWEEN_TRIES_S = 0.01
 _HIGHEST_PID = 2**22  # the kernel's own bound
 
 
-class HolderError(Exception):
+class HolderError(RuntimeFolderError):
     """A lock or its folder cannot be used; the text says why and what to do."""
 
 
@@ -68,39 +68,6 @@ class AlreadyHeldError(HolderError):
         self.holders = tuple(holders)
         told = "; ".join(str(holder) for holder in holders)
         super().__init__(f"Another supervisor is running: {told}. Stop that one first.")
-
-
-def runtime_folder() -> Path:
-    """Return the folder for locks and sockets, made if it is not there.
-
-    $AMPMINDER_RUNTIME, else the first of $RUNTIME_DIRECTORY, else $XDG_RUNTIME_DIR/ampminder, else a folder of the
-    user's own in the temporary folder. Raises HolderError where others could put files of theirs into it.
-    """
-    named = os.environ.get("AMPMINDER_RUNTIME") or os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
-    if named:
-        return _safe_folder(Path(named), 0o750, chosen=True)
-    session = os.environ.get("XDG_RUNTIME_DIR")
-    if session and Path(session).is_dir():
-        return _safe_folder(Path(session) / "ampminder", 0o700, chosen=False)
-    return _safe_folder(Path(tempfile.gettempdir()) / f"ampminder-{os.getuid()}", 0o700, chosen=False)
-
-
-def _safe_folder(folder: Path, mode: int, *, chosen: bool) -> Path:
-    """Make the folder or check it. One that was chosen by name may be another user's, whose group we are in."""
-    try:
-        folder.mkdir(mode=mode, parents=chosen, exist_ok=True)
-        found = folder.lstat()
-    except OSError as problem:
-        raise HolderError(f"The folder {folder} for locks and sockets cannot be used: {problem.strerror}.") from problem
-    if not stat.S_ISDIR(found.st_mode):
-        raise HolderError(f"{folder} must be a folder of its own, not a link or file. Remove it and start again.")
-    if found.st_uid != os.getuid() and not chosen:
-        raise HolderError(
-            f"The folder {folder} belongs to someone else. Set AMPMINDER_RUNTIME to a folder of your own."
-        )
-    if found.st_mode & stat.S_IWOTH:
-        raise HolderError(f"Anyone may write into {folder}. Take that right away (chmod o-w) and start again.")
-    return folder
 
 
 def path_name(kind: str, path: Path) -> str:

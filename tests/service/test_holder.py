@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from supervisor.runtime import RuntimeFolderError, runtime_folder
 from supervisor.service import holder
 from supervisor.service.holder import AlreadyHeldError, Held, Holder, HolderError, end_holder, hold, holder_of
 
@@ -202,20 +203,20 @@ def test_a_link_in_the_place_of_a_lock_is_not_followed(folder: Path, tmp_path: P
 def test_a_link_in_the_place_of_the_folder_is_refused(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "elsewhere").mkdir()
     folder.symlink_to(tmp_path / "elsewhere")
-    with pytest.raises(HolderError, match="not a link"):
+    with pytest.raises(RuntimeFolderError, match="not a link"):
         hold_here("line-demo")
 
 
 def test_a_folder_anyone_may_write_to_is_refused(folder: Path) -> None:
     folder.mkdir()
     folder.chmod(0o777)
-    with pytest.raises(HolderError, match="chmod o-w"):
+    with pytest.raises(RuntimeFolderError, match="chmod o-w"):
         hold_here("line-demo")
 
 
 def test_a_file_in_the_place_of_the_folder_is_told(folder: Path) -> None:
     folder.write_text("")
-    with pytest.raises(HolderError, match="cannot be used"):
+    with pytest.raises(RuntimeFolderError, match="cannot be used"):
         hold_here("line-demo")
 
 
@@ -224,10 +225,10 @@ def test_the_folder_is_the_first_one_named(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "session"))
     monkeypatch.setenv("RUNTIME_DIRECTORY", f"{tmp_path / 'unit'}:{tmp_path / 'other'}")
     monkeypatch.setattr(tempfile, "gettempdir", lambda: str(tmp_path))
-    found = [holder.runtime_folder()]
+    found = [runtime_folder()]
     for name in ("AMPMINDER_RUNTIME", "RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR"):
         monkeypatch.delenv(name)
-        found.append(holder.runtime_folder())
+        found.append(runtime_folder())
     assert found == [
         tmp_path / "runtime",
         tmp_path / "unit",
@@ -247,8 +248,8 @@ def test_someone_elses_folder_in_the_common_temporary_folder_is_refused(
     mine = os.getuid()
     monkeypatch.setattr(os, "getuid", lambda: mine + 1)
     (tmp_path / f"ampminder-{mine + 1}").mkdir()
-    with pytest.raises(HolderError, match="belongs to someone else"):
-        holder.runtime_folder()
+    with pytest.raises(RuntimeFolderError, match="belongs to someone else"):
+        runtime_folder()
 
 
 def test_every_way_of_writing_a_path_gives_one_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
