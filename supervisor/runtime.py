@@ -37,9 +37,7 @@ def _safe_folder(folder: Path, mode: int, *, chosen: bool) -> Path:
             f"The folder {folder} for locks and sockets cannot be used: {problem.strerror}."
         ) from problem
     if not stat.S_ISDIR(found.st_mode):
-        raise RuntimeFolderError(
-            f"{folder} must be a folder of its own, not a link or file. Remove it first."
-        )
+        raise RuntimeFolderError(f"{folder} must be a folder of its own, not a link or file. Remove it first.")
     if found.st_uid != os.getuid() and not chosen:
         raise RuntimeFolderError(
             f"The folder {folder} belongs to someone else. Set AMPMINDER_RUNTIME to a folder of your own."
