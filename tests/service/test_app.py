@@ -1,0 +1,123 @@
+"""The service when something in it fails: off comes first, and nothing is switched on without a record."""
+
+from __future__ import annotations
+
+import asyncio
+import sqlite3
+from collections.abc import Sequence
+
+import pytest
+
+from supervisor.core.anodize import State
+from supervisor.core.events import Event, Woken
+from supervisor.core.line import Line, Step
+from supervisor.records import rows
+from supervisor.service.app import Service
+from supervisor.service.holder import AlreadyHeldError
+from tests.harness.virtual import VirtualLine, virtual_line, virtually
+
+
+def refuse_to_write(_connection: sqlite3.Connection, _run: int, _batch: Sequence[rows.Row]) -> bool:
+    raise sqlite3.OperationalError("disk I/O error")
+
+
+async def running(line: VirtualLine) -> None:
+    await line.start()
+    await line.begin("20 um")
+    await line.pass_time(300.0)
+    assert line.truly_on
+
+
+@pytest.mark.parametrize("where", ["a wake nobody awaits", "any event"])
+def test_a_step_that_fails_ends_the_service_in_off(where: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    @virtually
+    async def scenario() -> None:
+        async with virtual_line() as line:
+            await running(line)
+            step = Line.step
+
+            def failing(self: Line, event: Event) -> Step:
+                if where == "any event" or isinstance(event, Woken):
+                    raise ZeroDivisionError("planted")
+                return step(self, event)
+
+            monkeypatch.setattr(Line, "step", failing)
+            await line.pass_time(3600.0)
+            assert not line.truly_on
+            with pytest.raises(ExceptionGroup):
+                await line.stop()
+            line._run = None
+
+    scenario()
+
+
+def test_a_disk_that_refuses_does_not_hold_up_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    @virtually
+    async def scenario() -> None:
+        async with virtual_line() as line:
+            await running(line)
+            monkeypatch.setattr(rows, "write", refuse_to_write)
+            await line.pass_time(60.0)
+            asked_s = line.clock.now()
+            assert (await line.ask("hold"))["ok"]
+            await line.until_state(State.HELD)
+            assert line.clock.now() - asked_s < 0.5
+            assert not line.truly_on
+
+    scenario()
+
+
+def test_a_start_whose_record_is_not_durable_within_a_second_switches_nothing_on(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    @virtually
+    async def scenario() -> None:
+        async with virtual_line() as line:
+            await line.start()
+            await line.pass_time(60.0)
+            monkeypatch.setattr(rows, "write", refuse_to_write)
+            asked_s = line.clock.now()
+            answer = await line.ask("start", area="130 cm^2", target="4 um")
+            assert not answer["ok"]
+            assert "journal" in answer["reasons"][0]
+            assert line.clock.now() - asked_s == pytest.approx(1.0, abs=0.1)
+            await line.pass_time(600.0)
+            assert [truth for truth in line.truths if truth["truth"] == "output" and truth["on"]] == []
+            assert line.service.status()["journal"]["healthy"] is False
+
+    scenario()
+
+
+@virtually
+async def test_a_second_supervisor_of_the_line_is_refused_and_names_the_first() -> None:
+    async with virtual_line() as line:
+        await running(line)
+        second = Service(line.files.load(), line.clock, tell=line.notes.append)
+        with pytest.raises(AlreadyHeldError, match="process"):
+            await second.run(asyncio.Event())
+        assert line.truly_on
+
+
+@virtually
+async def test_a_start_written_wrongly_is_also_told_what_else_is_against_it() -> None:
+    async with virtual_line() as line:
+        await running(line)
+        answer = await line.ask("start", area="130", target="20 um")
+        assert [reason.partition(":")[0] for reason in answer["reasons"]] == ["area", "operation idle", "off proven"]
+
+
+@virtually
+async def test_a_wrongly_written_stop_is_told_nothing_that_does_not_concern_it() -> None:
+    async with virtual_line() as line:
+        await running(line)
+        answer = await line.ask("stop", area="1 cm^2")
+        assert [reason.partition(":")[0] for reason in answer["reasons"]] == ["area"]
+
+
+@virtually
+async def test_an_unknown_kind_of_request_is_refused_and_changes_nothing() -> None:
+    async with virtual_line() as line:
+        await running(line)
+        answer = await line.ask("faster")
+        assert not answer["ok"]
+        assert line.stands is State.RUNNING
