@@ -183,8 +183,11 @@ def _off(work: Work, request: Request) -> None:
     why = f"off asked for by {request.who}"
     for name in names:
         _withdraw(work, name, why)
+        operation = work.supply(name).operation
+        energised = operation is not None and operation.energised
         work.move(name, Trigger.STOP, why)
-        work.switch_off(name)
+        if not energised:  # otherwise the move has commanded it, and a second one would only keep the link busy
+            work.switch_off(name)
     work.answer(request.id, supplies=", ".join(names))
 
 
