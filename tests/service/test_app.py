@@ -25,7 +25,7 @@ async def running(line: VirtualLine) -> None:
     await line.start()
     await line.begin("20 um")
     await line.pass_time(300.0)
-    assert line.truly_on
+    assert line.truly_on()
 
 
 @pytest.mark.parametrize("where", ["a wake nobody awaits", "any event"])
@@ -43,7 +43,7 @@ def test_a_step_that_fails_ends_the_service_in_off(where: str, monkeypatch: pyte
 
             monkeypatch.setattr(Line, "step", failing)
             await line.pass_time(3600.0)
-            assert not line.truly_on
+            assert not line.truly_on()
             with pytest.raises(ExceptionGroup):
                 await line.stop()
             line._run = None
@@ -62,7 +62,7 @@ def test_a_disk_that_refuses_does_not_hold_up_off(monkeypatch: pytest.MonkeyPatc
             assert (await line.ask("hold"))["ok"]
             await line.until_state(State.HELD)
             assert line.clock.now() - asked_s < 0.5
-            assert not line.truly_on
+            assert not line.truly_on()
 
     scenario()
 
@@ -95,7 +95,7 @@ async def test_a_second_supervisor_of_the_line_is_refused_and_names_the_first() 
         second = Service(line.files.load(), line.clock, tell=line.notes.append)
         with pytest.raises(AlreadyHeldError, match="process"):
             await second.run(asyncio.Event())
-        assert line.truly_on
+        assert line.truly_on()
 
 
 @virtually

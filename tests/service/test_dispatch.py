@@ -18,7 +18,7 @@ def points(current_a: float = 1.0, voltage_v: float = 22.0, number: int = 1, sup
 
 def whats(outbox: Outbox) -> list[tuple[str, str]]:
     """Take everything as if it all went well."""
-    taken = []
+    taken: list[tuple[str, str]] = []
     while (frame := outbox.take()) is not None:
         outbox.done(frame)
         taken.append((frame.supply, frame.what))
