@@ -24,6 +24,15 @@ def duration(seconds: float | None) -> str:
     return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
 
 
+def clock(seconds: float | None) -> str:
+    """Show a time as on a clock: minutes and seconds, from an hour on hours, minutes and seconds."""
+    if seconds is None:
+        return NOTHING
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
 def status_lines(status: dict[str, Any]) -> Iterator[str]:
     """Tell how the line stands, a few plain lines."""
     system: System = status["units"]
@@ -71,3 +80,35 @@ def alarm_lines(status: dict[str, Any]) -> Iterator[str]:
         yield f"  {alarm['priority'].upper()} {alarm['name']} ({alarm['state']})"
         yield f"    {alarm['what']} {alarm['follows']}"
         yield f"    First: {alarm['first']}"
+
+
+def state_text(status: dict[str, Any]) -> Iterator[str]:
+    """Tell how each supply and its tanks stand, a line a supply."""
+    system: System = status["units"]
+    baths = ", ".join(
+        f"{name} {figure(tank['temperature_c'], 'temperature', system)}"
+        + ("" if tank["reading"] == "good" else f" (reading {tank['reading']})")
+        for name, tank in status["tanks"].items()
+    )
+    for name, supply in status["supplies"].items():
+        operation = supply["operation"]
+        progress = f" {progress_text(operation, system)};" if operation else ""
+        why = f" because of {operation['why']}" if operation and operation["why"] else ""
+        current, voltage = (
+            figure(supply["current_a"], "current", system),
+            figure(supply["voltage_v"], "voltage", system),
+        )
+        yield f"{name}: {supply['state']}{why}, output {output_text(supply)};{progress} {current}, {voltage}, {baths}"
+
+
+def output_text(supply: dict[str, Any]) -> str:
+    """Tell how an output stands: only a proof makes it off."""
+    return "off, proven" if supply["off_proven"] else "on" if supply["wanted_on"] else "off, NOT proven"
+
+
+def alarm_text(alarm: dict[str, Any]) -> str:
+    """Tell one alarm in one line; once its cause is gone, only that."""
+    if not alarm["standing"]:
+        return f"alarm {alarm['name']}: {alarm['state']}"
+    head = f"alarm {alarm['name']}, {alarm['priority']} priority"
+    return f"{head}: {alarm['what']} {alarm['follows']} First: {alarm['first']}"

@@ -1,0 +1,126 @@
+"""The live view: a picture that stays in its place on a terminal, plain lines anywhere else."""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable
+from types import TracebackType
+from typing import Any, Protocol, Self, TextIO
+
+from rich.console import Console
+from rich.live import Live
+from rich.text import Text
+
+from supervisor.cli.picture import picture
+from supervisor.cli.words import alarm_text, state_text
+
+LINE_EVERY_S = 2.0
+"""Wire time between two plain lines while nothing changes."""
+
+_SENTENCES = 2
+_LEAST_COLUMNS, _LEAST_ROWS = 60, 22
+
+
+class View(Protocol):
+    """Whatever shows a line to a person. It is a context manager and never waits for one."""
+
+    def show(self, status: dict[str, Any]) -> None:
+        """Show the newest state."""
+
+    def say(self, sentence: str) -> None:
+        """Tell something that is no part of the state."""
+
+    def __enter__(self) -> Self:
+        """Begin."""
+
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """End; what was shown last stays."""
+
+
+def view_for(out: TextIO, title: str = "") -> View:
+    """Return the view that suits where the words go. `title` heads the picture; default: the line's name."""
+    console = Console(file=out)
+    encoding = (getattr(out, "encoding", None) or "").lower()
+    fits = console.width >= _LEAST_COLUMNS and console.height >= _LEAST_ROWS
+    if out.isatty() and not console.is_dumb_terminal and encoding.startswith("utf") and fits:
+        return Picture(console, title)
+    return Lines(out)
+
+
+class Picture:
+    """The picture on a terminal. NO_COLOR is obeyed by the library: what matters is also told in words."""
+
+    def __init__(self, console: Console, title: str) -> None:
+        self._console = console
+        self._title = title
+        self._said: deque[str] = deque(maxlen=_SENTENCES)
+        self._status: dict[str, Any] | None = None
+        self._live = Live(console=console, auto_refresh=False, redirect_stdout=False, redirect_stderr=False)
+
+    def show(self, status: dict[str, Any]) -> None:
+        """Draw it anew in the same place."""
+        self._status = status
+        title = self._title or f"line {status['line']}"
+        self._live.update(picture(status, title, self._said, room=self._console.height), refresh=True)
+
+    def say(self, sentence: str) -> None:
+        """Put it under the picture; before the first picture it stands alone."""
+        self._said.append(sentence)
+        if self._status is None:
+            self._live.update(Text(sentence), refresh=True)
+        else:
+            self.show(self._status)
+
+    def __enter__(self) -> Self:
+        self._live.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._live.stop()
+
+
+class Lines:
+    """Plain lines: one every couple of seconds, and one at once where a state or an alarm changes."""
+
+    def __init__(self, out: TextIO, now: Callable[[], float] = time.monotonic) -> None:
+        self._out = out
+        self._now = now
+        self._told_s = float("-inf")
+        self._states: list[str] = []
+        self._alarms: dict[str, str] = {}
+
+    def show(self, status: dict[str, Any]) -> None:
+        """Write what is due."""
+        states = [f"{supply['state']} {supply['off_proven']}" for supply in status["supplies"].values()]
+        if states != self._states or self._now() - self._told_s >= LINE_EVERY_S:
+            self._states, self._told_s = states, self._now()
+            for line in state_text(status):
+                self.say(line)
+        self._show_alarms(status["alarms"])
+
+    def _show_alarms(self, alarms: list[dict[str, Any]]) -> None:
+        now = {alarm["name"]: alarm["state"] for alarm in alarms}
+        for alarm in alarms:
+            if self._alarms.get(alarm["name"]) != alarm["state"]:
+                self.say(alarm_text(alarm))
+        for name in self._alarms.keys() - now.keys():
+            self.say(f"alarm {name}: over")
+        self._alarms = now
+
+    def say(self, sentence: str) -> None:
+        """Write it now, so that whoever reads along sees it now."""
+        self._out.write(f"{sentence}\n")
+        self._out.flush()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Nothing is held."""

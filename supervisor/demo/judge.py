@@ -1,0 +1,235 @@
+"""Whether what had to happen in a demo happened: by the supervisor's word, the simulators' truth and the record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+Status = dict[str, Any]
+Truth = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """All that a demo is judged by.
+
+    Attributes:
+        history: the supervisor's states as it told them, oldest first; the last one is the outcome.
+        truths: the simulators' switches and faults, oldest first. end: their state at the end.
+        offs: wire times, s, at which the supervisor decided each off command, one list for each of its runs.
+        killed_wire_s, restarted_wire_s: wire times of the kill and of the new start, s; None where none was killed.
+    """
+
+    history: list[Status]
+    truths: list[Truth]
+    end: Truth
+    offs: list[list[float]] = field(default_factory=list)
+    killed_wire_s: float | None = None
+    restarted_wire_s: float | None = None
+
+    @property
+    def last(self) -> Status:
+        """The outcome as the supervisor tells it."""
+        return self.history[-1]
+
+    @property
+    def supply(self) -> Status:
+        """The only supply of the demo's line at the end."""
+        supply: Status = _only(self.last["supplies"])
+        return supply
+
+    @property
+    def operation(self) -> Status:
+        """Its operation at the end."""
+        operation: Status = self.supply["operation"]
+        return operation
+
+    @property
+    def true(self) -> Truth:
+        """What the simulators say of that supply at the end."""
+        true: Truth = _only(self.end["supplies"])
+        return true
+
+    @property
+    def switches(self) -> list[Truth]:
+        """Every switch command that reached the simulated supply, and whatever else switched it."""
+        return [truth for truth in self.truths if truth["truth"] == "output"]
+
+    def alarms(self) -> dict[str, Status]:
+        """Every alarm that was ever told, by name, as it was told last while its cause stood."""
+        found: dict[str, Status] = {}
+        for status in self.history:
+            for alarm in status["alarms"]:
+                if alarm["standing"] or alarm["name"] not in found:
+                    found[alarm["name"]] = alarm
+        return found
+
+    def off_latency_ms(self) -> float | None:
+        """Wire time from the decision to switch off to the moment it reached the supply, ms; None if it never did."""
+        switched = [switch for switch in self.switches if switch["changed"]]
+        if len(switched) < 2 or switched[-1]["on"] or switched[-1]["cause"] != "command":
+            return None
+        off_s, on_s = switched[-1]["wire_s"], switched[-2]["wire_s"]
+        decided_s = [at_s for run in self.offs for at_s in run if on_s < at_s <= off_s]
+        return (off_s - min(decided_s)) * 1000 if decided_s else None
+
+
+def _only(named: dict[str, Any]) -> Any:
+    (value,) = named.values()
+    return value
+
+
+Check = Callable[[Evidence], Iterator[str]]
+
+
+def judge(fault: str | None, evidence: Evidence) -> list[str]:
+    """Return what should have happened and did not, a plain sentence each; empty when all is well."""
+    outcome, check = ROWS[fault]
+    problems = [f"The outcome is {evidence.supply['state']}, not {outcome}."] * (evidence.supply["state"] != outcome)
+    return [*problems, *_always(evidence), *check(evidence)]
+
+
+def _always(evidence: Evidence) -> Iterator[str]:
+    """What holds at the end of every demo: off is proven and true, and the truth lies within what was said of it."""
+    if not evidence.supply["off_proven"]:
+        yield "Off is not proven."
+    if evidence.true["on"] or not evidence.switches or evidence.switches[-1]["on"]:
+        yield "The simulated supply's output is still on."
+    if evidence.off_latency_ms() is None:
+        yield "No off command switched the simulated supply off."
+    charge, grown, true = evidence.operation["charge_c"], evidence.operation["thickness_um"], evidence.true
+    if not charge["low"] <= true["charge_c"] <= charge["high"]:
+        bounds = f"{charge['low']:.1f} to {charge['high']:.1f} C"
+        yield f"The true charge of {true['charge_c']:.1f} C is not within {bounds}."
+    if not grown["low"] <= true["thickness_um"] <= grown["high"]:
+        band = f"{grown['low']:.2f} to {grown['high']:.2f} µm"
+        yield f"The true thickness of {true['thickness_um']:.2f} µm is not within the band of {band}."
+
+
+def _complete(evidence: Evidence) -> Iterator[str]:
+    if evidence.alarms():
+        yield f"Alarms came up where nothing was wrong: {', '.join(evidence.alarms())}."
+    if evidence.operation["why"] or evidence.operation["suspect"]:
+        yield "The load is marked although nothing was wrong."
+
+
+def _bath_overheats(evidence: Evidence) -> Iterator[str]:
+    yield from _alarm(evidence, "bath-high-high", of="tanks")
+    yield from _because(evidence, "bath-high-high")
+
+
+def _supply_silent(evidence: Evidence) -> Iterator[str]:
+    yield from _alarm(evidence, "supply-silent", of="supplies")
+    yield from _alarm(evidence, "off-not-proven", of="supplies")
+    yield from _because(evidence, "supply-silent")
+    told = [alarm for name, alarm in evidence.alarms().items() if name.endswith("/off-not-proven")]
+    if not any("second means" in alarm["first"] for alarm in told):
+        yield "The alarm does not tell that no second means is fitted."
+    yield from _aborting_until_proof(evidence)
+    yield from _sent_until_proof(evidence)
+
+
+def _aborting_until_proof(evidence: Evidence) -> Iterator[str]:
+    """From the first aborting on, nothing but aborting before the proof and aborted with it."""
+    states = [
+        (_only(status["supplies"])["state"], _only(status["supplies"])["off_proven"]) for status in evidence.history
+    ]
+    first = next((number for number, (state, _) in enumerate(states) if state == "aborting"), None)
+    if first is None:
+        yield "The operation was never seen aborting."
+    elif any(state != ("aborted" if proven else "aborting") for state, proven in states[first:]):
+        yield "The operation did not stay aborting until off was proven."
+
+
+MOST_BETWEEN_OFFS_S = 1.0
+"""Wire time between two off commands while off is not proven: the line file's 250 ms with room for a slow machine."""
+
+
+def _sent_until_proof(evidence: Evidence) -> Iterator[str]:
+    """Off was sent again and again through the silence, none left out, and the first after it was obeyed."""
+    ends = [t["wire_s"] for t in evidence.truths if t["truth"] == "fault" and not t["begins"]]
+    on = [switch["wire_s"] for switch in evidence.switches if switch["on"]]
+    obeyed = [switch["wire_s"] for switch in evidence.switches if switch["changed"] and not switch["on"]]
+    if not ends or not on or not obeyed:
+        yield "The supply did not fall silent and answer again."
+        return
+    sent = [at_s for run in evidence.offs for at_s in run if on[-1] < at_s <= obeyed[-1]]
+    if len(sent) < 2:
+        yield "Off was not sent again."
+    if any(later - earlier > MOST_BETWEEN_OFFS_S for earlier, later in pairwise(sent)):
+        yield f"There were more than {MOST_BETWEEN_OFFS_S:g} s between two off commands."
+    if not 0 <= obeyed[-1] - ends[-1] <= MOST_BETWEEN_OFFS_S:
+        yield "The supply was not switched off as soon as it answered again."
+
+
+def _contact_lost(evidence: Evidence) -> Iterator[str]:
+    yield from _alarm(evidence, "current-lost", of="supplies")
+    yield from _because(evidence, "current-lost")
+    if evidence.operation["suspect"] != "current-lost":
+        yield "The load is not marked suspect."
+
+
+def _thermocouple_open(evidence: Evidence) -> Iterator[str]:
+    yield from _alarm(evidence, "temperature-lost", of="tanks")
+    yield from _because(evidence, "temperature-lost")
+    for name, tank in evidence.last["tanks"].items():
+        if tank["reading"] == "good":
+            yield f"The reading of {name} is not marked bad."
+        if tank["temperature_c"] is not None:
+            yield f"A temperature is shown for {name} although its thermocouple is broken."
+
+
+def _supervisor_killed(evidence: Evidence) -> Iterator[str]:
+    killed_s, restarted_s = evidence.killed_wire_s, evidence.restarted_wire_s
+    if killed_s is None or restarted_s is None:
+        yield "The supervisor was not killed and started again."
+        return
+    yield from _alarm(evidence, "interrupted", of="supplies")
+    yield from _because(evidence, "interrupted")
+    commands = [switch for switch in evidence.switches if switch["wire_s"] > killed_s]
+    if not commands or commands[0]["on"] or commands[0]["wire_s"] < restarted_s:
+        yield "The first command after the new start was not off."
+    if any(switch["on"] for switch in commands):
+        yield "The output was switched on again by itself."
+    before, after = (_width_c(status) for status in (_before(evidence, killed_s), evidence.last))
+    if before is None or after is None or after <= before:
+        yield "The charge did not become less certain by the gap."
+
+
+def _before(evidence: Evidence, wire_s: float) -> Status:
+    """The last that was told before that moment; the first of all where there is none."""
+    return next((s for s in reversed(evidence.history) if s["at"]["wire_s"] <= wire_s), evidence.history[0])
+
+
+def _width_c(status: Status) -> float | None:
+    operation = _only(status["supplies"])["operation"]
+    return None if operation is None else operation["charge_c"]["high"] - operation["charge_c"]["low"]
+
+
+def _alarm(evidence: Evidence, cause: str, *, of: str) -> Iterator[str]:
+    (subject,) = evidence.last[of]
+    alarm = evidence.alarms().get(f"{subject}/{cause}")
+    if alarm is None:
+        yield f"The alarm {subject}/{cause} did not come."
+    elif alarm["priority"] != "high":
+        yield f"The alarm {subject}/{cause} is not of high priority."
+
+
+def _because(evidence: Evidence, cause: str) -> Iterator[str]:
+    if evidence.operation["why"] != cause:
+        yield f"The cause named is {evidence.operation['why'] or 'none'}, not {cause}."
+
+
+ROWS: dict[str | None, tuple[str, Check]] = {
+    None: ("complete", _complete),
+    "bath-overheats": ("stopped", _bath_overheats),
+    "supply-silent": ("aborted", _supply_silent),
+    "contact-lost": ("held", _contact_lost),
+    "thermocouple-open": ("held", _thermocouple_open),
+    "supervisor-killed": ("held", _supervisor_killed),
+}
+"""By the name of the fault: the state in which the operation must end, and what must have appeared on the way."""
+
+FAULTS = tuple(name for name in ROWS if name is not None)
