@@ -25,9 +25,12 @@ def test_the_720_rule_grows_one_mil_in_the_printed_time(a_per_ft2: float, minute
 # Derived from the 720 rule with 1 ft = 0.3048 m and 1 mil = 25.4 um, both exact.
 def test_the_720_rule_in_metric_form() -> None:
     ampere_minute_per_dm2 = 60.0 / 0.01  # C/m2
-    assert RULE_720_UM_M2_PER_C * ampere_minute_per_dm2 == pytest.approx(0.32774, abs=5e-6)
-    assert MIL_UM / RULE_720_UM_M2_PER_C / ampere_minute_per_dm2 == pytest.approx(77.50, abs=5e-3)
-    assert 1.0 / RULE_720_UM_M2_PER_C / 1e4 == pytest.approx(1.8307, abs=5e-5)  # C/cm2 per um
+    metric = RULE_720_UM_M2_PER_C * ampere_minute_per_dm2
+    assert metric == pytest.approx(0.32774, abs=5e-6)
+    per_mil = MIL_UM / metric
+    assert per_mil == pytest.approx(77.50, abs=5e-3)
+    c_per_cm2_um = 1.0 / RULE_720_UM_M2_PER_C / 1e4
+    assert c_per_cm2_um == pytest.approx(1.8307, abs=5e-5)
 
 
 # Source: Ajeel and Mohammad, Eng. & Tech. Journal 26(11), 2008: AA6063, 2.5 A/dm2, 13 vol % acid, 20 degC, 36 min:
