@@ -92,8 +92,9 @@ class DirectLine:
     """A simulated line and a core for it, in one plain loop over moments. Wire time begins where virtual time does.
 
     Attributes:
-        line: the core. simulated: the physics. truths: all it told. notes: all the core told.
-        answers: by request. events: how many the core took in.
+        line: the core. simulated: the physics. truths: all it told.
+        actions: all the core asked for. notes: those of them for people. answers: by request.
+        events: how many the core took in.
     """
 
     def __init__(
@@ -109,6 +110,7 @@ class DirectLine:
         self.now_s = self._began_s = BEGINS_S
         self.truths: list[Truth] = []
         self.notes: list[Note] = []
+        self.actions: list[Action] = []
         self.answers: dict[str, Answer] = {}
         self.events = 0
         self.simulated = SimulatedLine(plan, seed=seed, faults=faults, tell=self.truths.append)
@@ -208,6 +210,7 @@ class DirectLine:
         """Step the core and do what it asks."""
         self.events += 1
         step = self.line.step(event)
+        self.actions.extend(step.actions)
         self._wake_s = self._wire_s(step.wake)
         for action in step.actions:
             if isinstance(action, SwitchOff | SwitchOn | SetPoints | ArmTimeOut):
@@ -369,7 +372,6 @@ class DirectLine:
         """The charge that truly went through the part, C."""
         return self.simulated.supplies["rectifier"].charge_c
 
-    @property
     def truly_on(self) -> bool:
         """Whether the output is truly on."""
         return self.simulated.supplies["rectifier"].is_on

@@ -192,7 +192,6 @@ class VirtualLine:
         """The charge that truly went through the part, C."""
         return self.server.line.supplies["rectifier"].charge_c
 
-    @property
     def truly_on(self) -> bool:
         """Whether the output is truly on."""
         return self.server.line.supplies["rectifier"].is_on
