@@ -8,7 +8,7 @@ import pytest
 
 from supervisor.core.actions import Note, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.anodize import State
-from supervisor.core.events import Order, Quality, Reading, Scanned
+from supervisor.core.events import Order, Quality, Reading, Scanned, Written
 from tests.core.kit import Bench, line_setup
 
 
@@ -209,3 +209,11 @@ def test_watching_only_current_after_the_proof_is_told_and_left_alone() -> None:
     bench.run(2.0)
     assert bench.supply().output.proven_off
     assert bench.line.state.alarms["main/current-without-operation"].latched
+
+
+def test_the_fate_of_a_command_to_a_supply_nobody_knows_changes_nothing() -> None:
+    bench = Bench().running()
+    before = bench.line.state
+    step = bench.give(Written(bench.at, "nobody", "off", 1, True, bench.now_s, bench.now_s))
+    assert not step.actions
+    assert bench.line.state == before

@@ -24,7 +24,7 @@ def limited(rating_a: float, cap_a: float, highest: float, step_a: float) -> Lin
     return replace(setup, supplies={"main": supply}, anodize=replace(setup.anodize, highest_density_a_per_m2=highest))
 
 
-@settings(max_examples=60, derandomize=True, deadline=None)
+@settings(max_examples=35, derandomize=True, deadline=None)
 @given(
     rating_a=st.floats(1.0, 20.0),
     cap=st.floats(0.2, 1.0),
@@ -69,7 +69,7 @@ def test_each_of_the_three_bounds_alone_bounds_the_current(which: str) -> None:
 
 
 @given(value=st.floats(0.0, 1e3), step=st.sampled_from([0.001, 0.01, 0.1, 0.5, 1.0]))
-@settings(max_examples=200, derandomize=True, deadline=None)
+@settings(max_examples=100, derandomize=True, deadline=None)
 def test_rounding_to_the_step_goes_down(value: float, step: float) -> None:
     rounded = floor_to_step(value, step)
     exact = (Decimal(repr(value)) / Decimal(repr(step))).to_integral_value(ROUND_FLOOR) * Decimal(repr(step))

@@ -107,7 +107,7 @@ def test_after_a_trip_nothing_resumes_by_itself_and_a_restart_needs_the_reset(na
     before = len(bench.actions)
     bench.obeys = True
     bench.devices["main"].set_a = 1.95
-    bench.run(20.0)
+    bench.run(6.0)
     assert bench.stands() not in {State.RUNNING, State.RESTARTING}
     assert bench.line.state.alarms[name].latched
     refused = bench.ask("restart")

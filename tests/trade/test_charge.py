@@ -58,7 +58,7 @@ def test_a_reading_just_below_zero_may_be_a_small_current() -> None:
     assert with_accuracy(-0.002, 0.0, 0.005).high == pytest.approx(0.003)
 
 
-@settings(max_examples=100, derandomize=True, deadline=None)
+@settings(max_examples=50, derandomize=True, deadline=None)
 @given(before=AMPS, after=AMPS, elapsed_s=st.floats(0.0, 1e5), of_reading=st.floats(0.0, 0.1), most_a=AMPS)
 def test_bounds_stand_in_order(before: float, after: float, elapsed_s: float, of_reading: float, most_a: float) -> None:
     first, second = (with_accuracy(value, of_reading, 0.01) for value in (before, after))
