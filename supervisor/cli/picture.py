@@ -35,20 +35,41 @@ STATE_SAYS = {
 
 _PRIORITY_STYLES = {"high": "bold white on red", "medium": "bold black on yellow", "low": "bold reverse"}
 _URGENCY = ("high", "medium", "low")
-_MARGIN = 2
+_LAST_ROW = 1
+"""The row on which the cursor stands."""
 
 
-def picture(status: Status, title: str, said: Sequence[str] = (), *, room: int | None = None) -> RenderableType:
-    """Draw a line's state. `said` are the newest sentences of whoever shows it; `room` the rows there are at most."""
-    system: System = status["units"]
-    parts: list[RenderableType] = [_head(status, title)]
-    for name, supply in status["supplies"].items():
-        parts += [Text(), *_supply(name, supply, status["tanks"], system)]
-    parts += [Text(), *_alarms(status["alarms"], None if room is None else room - 18)]
-    if not status["journal"]["healthy"]:
-        parts.append(Text(f"The record: {status['journal']['problem']}", style="bold"))
-    parts += [Text(), *(Text(sentence, style="dim") for sentence in said)]
-    return Padding(Group(*parts), (1, _MARGIN, 0, _MARGIN))
+class LinePicture:
+    """A line's state, drawn over the width it is given; what does not fit into the rows there are is told shorter."""
+
+    def __init__(self, status: Status, title: str, said: Sequence[str] = ()) -> None:
+        """`status` as the service tells it; `said` the newest sentences of whoever shows it."""
+        self._status = status
+        self._title = title
+        self._said = said
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw what is always there, then as much of the alarms as there is room for."""
+        above = self._above()
+        left = console.height - _LAST_ROW - sum(_rows(part, console, options) for part in above)
+        alarms = Alarms(self._status["alarms"], left)
+        yield from above
+        yield alarms
+        left -= _rows(alarms, console, options) + 1
+        # Alarms come before what is only worth knowing.
+        if self._said and left > 0:
+            yield Text()
+            yield from (Text(sentence, style="dim", no_wrap=True) for sentence in self._said[-left:])
+
+    def _above(self) -> list[RenderableType]:
+        status = self._status
+        system: System = status["units"]
+        parts: list[RenderableType] = [Text(), _head(status, self._title)]
+        for name, supply in status["supplies"].items():
+            parts += [Text(), *_supply(name, supply, status["tanks"], system)]
+        if not status["journal"]["healthy"]:
+            parts.append(Text(f"The record: {status['journal']['problem']}", style="bold"))
+        return [*parts, Text()]
 
 
 def _head(status: Status, title: str) -> RenderableType:
@@ -74,65 +95,78 @@ def _supply(name: str, supply: Status, tanks: dict[str, Status], system: System)
     yield state
     yield Text()
     if operation:
-        yield _dose(operation, system)
+        yield _dose(operation, supply["state"], system)
         yield Text()
     yield _figures(supply, tanks, system)
 
 
-def _dose(operation: Status, system: System) -> RenderableType:
+def _dose(operation: Status, state: str, system: System) -> RenderableType:
     """Thickness on the left, time to go on the right: the two things anybody wants to know."""
     grown, charge, target = operation["thickness_um"], operation["charge_c"], operation["target"]
-    grid = Table.grid(expand=True, padding=(0, 2, 0, 0))
-    grid.add_column(ratio=1)
-    grid.add_column(ratio=1)
+    grid = _halves()
     grid.add_row(Text("thickness", style="dim"), Text("time to go", style="dim"))
     number, unit = show(grown["best"], "thickness", system).split(" ", 1)
-    to_go = clock(operation["to_go_s"])
-    grid.add_row(_large(number, unit), _large(to_go, "min" if to_go.count(":") == 1 else "h" if ":" in to_go else ""))
+    to_go = clock(0.0 if state == "complete" else operation["to_go_s"])
+    to_go_unit = "" if to_go == NOTHING else "h" if to_go.count(":") == 2 else "min"
+    grid.add_row(_large(number, unit), _large(to_go, to_go_unit))
     most_um = max(target["thickness_um"] * 1.1, min(grown["high"], target["thickness_um"] * 2))
+    low, best, high, wanted = (um / most_um for um in (*_ends(grown), target["thickness_um"]))
+    grid.add_row(Scale(low, best, high, wanted), Bar(charge["best"] / target["charge_c"]))
+    more = ", or more" if operation["charge_unbounded"] else ""
     grid.add_row(
-        Scale(
-            grown["low"] / most_um, grown["best"] / most_um, grown["high"] / most_um, target["thickness_um"] / most_um
-        ),
-        Bar(charge["best"] / target["charge_c"]),
-    )
-    surely = "" if not operation["charge_unbounded"] else ", or more"
-    grid.add_row(
-        f"{_between(grown, 'thickness', system)}{surely}, wanted {show(target['thickness_um'], 'thickness', system)}",
-        f"{show(charge['best'], 'charge', system)} of {show(target['charge_c'], 'charge', system)}"
-        f" ({_between(charge, 'charge', system)}{surely})",
+        f"{_between(grown, 'thickness', system)}{more}, wanted {show(target['thickness_um'], 'thickness', system)}",
+        f"{_plain(charge['best'], 'charge', system)} ({_between(charge, 'charge', system, unit=False)}{more})"
+        f" of {show(target['charge_c'], 'charge', system)}",
     )
     return grid
 
 
-def _between(interval: Status, kind: Kind, system: System) -> str:
-    """Say an interval with its unit once."""
-    low, high = show(interval["low"], kind, system), show(interval["high"], kind, system)
-    return f"{low.split(' ', 1)[0]} to {high}"
+def _ends(interval: Status) -> tuple[float, float, float]:
+    return interval["low"], interval["best"], interval["high"]
+
+
+def _plain(value: float, kind: Kind, system: System) -> str:
+    """Say a value without its unit, which stands beside it."""
+    return show(value, kind, system).split(" ", 1)[0]
+
+
+def _between(interval: Status, kind: Kind, system: System, *, unit: bool = True) -> str:
+    """Say an interval, its unit once or not at all."""
+    say = show if unit else _plain
+    return f"{_plain(interval['low'], kind, system)} to {say(interval['high'], kind, system)}"
 
 
 def _large(number: str, unit: str) -> Text:
-    rows = large(number.replace(NOTHING, "--:--"))
+    rows = large(number)
     return Text("\n".join([*rows[:-1], f"{rows[-1]} {unit}"]), style="bold", no_wrap=True)
 
 
 def _figures(supply: Status, tanks: dict[str, Status], system: System) -> RenderableType:
-    """Say output, current, voltage and temperatures in one row a quantity."""
-    grid = Table.grid(padding=(0, 3, 0, 0))
-    for style in ("dim", "bold", ""):
-        grid.add_column(style=style, no_wrap=style != "")
-    grid.add_row("output", output_text(supply), _holds(supply))
-    grid.add_row(
-        "current", figure(supply["current_a"], "current", system), _set(supply, "set_current_a", "current", system)
-    )
-    grid.add_row(
-        "voltage", figure(supply["voltage_v"], "voltage", system), _set(supply, "set_voltage_v", "voltage", system)
-    )
+    """Say output, current, voltage and temperatures, two beside each other."""
+    figures: list[tuple[str, str, str]] = [
+        ("output", output_text(supply), _holds(supply)),
+        ("voltage", figure(supply["voltage_v"], "voltage", system), _set(supply, "set_voltage_v", "voltage", system)),
+        ("current", figure(supply["current_a"], "current", system), _set(supply, "set_current_a", "current", system)),
+    ]
     for name, tank in tanks.items():
-        band = f"{show(tank['low_c'], 'temperature', system)} to {show(tank['high_c'], 'temperature', system)} wanted"
-        note = band if tank["reading"] == "good" else f"reading {tank['reading']}; {band}"
-        grid.add_row(name, figure(tank["temperature_c"], "temperature", system), note)
+        band = f"{_plain(tank['low_c'], 'temperature', system)} to {show(tank['high_c'], 'temperature', system)}"
+        note = band if tank["reading"] == "good" else f"reading {tank['reading']}"
+        figures.append((name, figure(tank["temperature_c"], "temperature", system), note))
+    grid = _halves()
+    for first in range(0, len(figures), 2):
+        grid.add_row(*(_figure(*one) for one in figures[first : first + 2]))
     return grid
+
+
+def _halves() -> Table:
+    grid = Table.grid(expand=True, padding=(0, 2, 0, 0))
+    grid.add_column(ratio=1)
+    grid.add_column(ratio=1)
+    return grid
+
+
+def _figure(name: str, value: str, note: str) -> Text:
+    return Text.assemble((f"{name:<8} ", "dim"), (f"{value:<9}", "bold"), " ", note)
 
 
 def _holds(supply: Status) -> str:
@@ -146,22 +180,44 @@ def _set(supply: Status, key: str, kind: Kind, system: System) -> str:
     return f"{show(operation[key], kind, system)} at most" if operation and supply["wanted_on"] else ""
 
 
-def _alarms(alarms: Sequence[Status], room: int | None) -> Iterator[RenderableType]:
-    """Tell alarms in full, the most urgent first, as far as there is room; the rest by name."""
-    if not alarms:
-        yield Text("no alarms", style="dim")
-        return
-    ordered = sorted(alarms, key=lambda alarm: (not alarm["standing"], _URGENCY.index(alarm["priority"])))
-    fitting = len(ordered) if room is None else max(1, room // 4)
-    for alarm in ordered[:fitting]:
-        head = Text.assemble(
-            (f" {alarm['priority'].upper()} ", _PRIORITY_STYLES[alarm["priority"]]), "  ", alarm["name"]
-        )
-        yield head if alarm["standing"] else head.append(f"  ({alarm['state']})", style="dim")
-        yield Padding(Text(f"{alarm['what']} {alarm['follows']}"), (0, 0, 0, 2))
-        yield Padding(Text(f"First: {alarm['first']}", style="bold"), (0, 0, 0, 2))
-    if ordered[fitting:]:
-        yield Text("and " + ", ".join(f"{a['name']} ({a['priority']})" for a in ordered[fitting:]))
+class Alarms:
+    """Every alarm, the most urgent and newest first: in full while there is room, then by name."""
+
+    def __init__(self, alarms: Sequence[Status], rows: int) -> None:
+        self._alarms = sorted(alarms, key=_urgency)
+        self._rows = rows
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Draw them; the first one in full whatever the room."""
+        if not self._alarms:
+            yield Text("no alarms", style="dim")
+        left, rest = self._rows, list(self._alarms)
+        while rest:
+            full = _in_full(rest[0])
+            needed = _rows(full, console, options) + (len(rest) > 1)
+            if needed > left and len(rest) < len(self._alarms):
+                break
+            yield full
+            left -= needed - (len(rest) > 1)
+            rest.pop(0)
+        if rest:
+            yield Text("and " + ", ".join(f"{alarm['priority'].upper()} {alarm['name']}" for alarm in rest))
+
+
+def _rows(part: RenderableType, console: Console, options: ConsoleOptions) -> int:
+    return len(console.render_lines(part, options, pad=False))
+
+
+def _urgency(alarm: Status) -> tuple[bool, int, float]:
+    return not alarm["standing"], _URGENCY.index(alarm["priority"]), -alarm["since_wall_s"]
+
+
+def _in_full(alarm: Status) -> RenderableType:
+    head = Text.assemble((f" {alarm['priority'].upper()} ", _PRIORITY_STYLES[alarm["priority"]]), "  ", alarm["name"])
+    if not alarm["standing"]:
+        head.append(f"  its cause is gone ({alarm['state']})", style="dim")
+    first = Text(f"First: {alarm['first']}", style="bold")
+    return Group(head, Padding(Group(Text(f"{alarm['what']} {alarm['follows']}"), first), (0, 0, 0, 2)))
 
 
 class Bar:

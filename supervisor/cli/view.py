@@ -10,15 +10,17 @@ from typing import Any, Protocol, Self, TextIO
 
 from rich.console import Console
 from rich.live import Live
+from rich.padding import Padding
 from rich.text import Text
 
-from supervisor.cli.picture import picture
+from supervisor.cli.picture import LinePicture
 from supervisor.cli.words import alarm_text, state_text
 
 LINE_EVERY_S = 2.0
 """Wire time between two plain lines while nothing changes."""
 
 _SENTENCES = 2
+_MARGIN = 2
 _LEAST_COLUMNS, _LEAST_ROWS = 60, 22
 
 
@@ -30,6 +32,9 @@ class View(Protocol):
 
     def say(self, sentence: str) -> None:
         """Tell something that is no part of the state."""
+
+    def forget(self) -> None:
+        """Show nothing of the last state any more: nobody knows whether it still holds."""
 
     def __enter__(self) -> Self:
         """Begin."""
@@ -64,15 +69,20 @@ class Picture:
         """Draw it anew in the same place."""
         self._status = status
         title = self._title or f"line {status['line']}"
-        self._live.update(picture(status, title, self._said, room=self._console.height), refresh=True)
+        drawn = LinePicture(status, title, tuple(self._said))
+        self._live.update(Padding(drawn, (0, _MARGIN)), refresh=True)
 
     def say(self, sentence: str) -> None:
         """Put it under the picture; before the first picture it stands alone."""
         self._said.append(sentence)
         if self._status is None:
-            self._live.update(Text(sentence), refresh=True)
+            self._live.update(Padding(Text("\n".join(self._said)), (1, _MARGIN)), refresh=True)
         else:
             self.show(self._status)
+
+    def forget(self) -> None:
+        """Take the picture away; what is said from now on stands alone."""
+        self._status = None
 
     def __enter__(self) -> Self:
         self._live.start()
@@ -107,10 +117,14 @@ class Lines:
         now = {alarm["name"]: alarm["state"] for alarm in alarms}
         for alarm in alarms:
             if self._alarms.get(alarm["name"]) != alarm["state"]:
-                self.say(alarm_text(alarm))
+                self.say(alarm_text(alarm, known=alarm["name"] in self._alarms))
         for name in self._alarms.keys() - now.keys():
             self.say(f"alarm {name}: over")
         self._alarms = now
+
+    def forget(self) -> None:
+        """Tell states and alarms anew when there are some again."""
+        self._states, self._alarms = [], {}
 
     def say(self, sentence: str) -> None:
         """Write it now, so that whoever reads along sees it now."""

@@ -106,9 +106,10 @@ def output_text(supply: dict[str, Any]) -> str:
     return "off, proven" if supply["off_proven"] else "on" if supply["wanted_on"] else "off, NOT proven"
 
 
-def alarm_text(alarm: dict[str, Any]) -> str:
-    """Tell one alarm in one line; once its cause is gone, only that."""
-    if not alarm["standing"]:
-        return f"alarm {alarm['name']}: {alarm['state']}"
-    head = f"alarm {alarm['name']}, {alarm['priority']} priority"
+def alarm_text(alarm: dict[str, Any], *, known: bool) -> str:
+    """Tell one alarm in one line: in full while its cause stands or where it was not `known` before."""
+    gone = "" if alarm["standing"] else f"its cause is gone ({alarm['state']})"
+    if gone and known:
+        return f"alarm {alarm['name']}: {gone}"
+    head = f"alarm {alarm['name']}, {alarm['priority']} priority" + (f", {gone}" if gone else "")
     return f"{head}: {alarm['what']} {alarm['follows']} First: {alarm['first']}"

@@ -86,6 +86,9 @@ class Account:
             " as the simulators say"
         )
         yield f"Outcome:    {self._outcome()}"
+        latency_ms = self.evidence.off_latency_ms()
+        if latency_ms is not None:
+            yield f"Off:        the command reached the supply {latency_ms:,.1f} ms after the decision"
         yield (
             f"Time:       {duration(self._process_s())} of the line's time in {duration(self.wall_s)},"
             f" at {self.speed:g} times its pace"
@@ -96,7 +99,6 @@ class Account:
             yield from (f"  - {problem}" for problem in self.problems)
 
     def _outcome(self) -> str:
-        latency_ms = self.evidence.off_latency_ms()
         text = str(self.evidence.supply["state"])
         if self.evidence.operation["why"]:
             text += f" ({self.evidence.operation['why']})"
@@ -104,6 +106,4 @@ class Account:
         overshoot = self._overshoot_percent()
         if overshoot is not None:
             text += f", {overshoot:+.2f} % of the charge from the target"
-        if latency_ms is not None:
-            text += f"; the supply had switched off {latency_ms:,.0f} ms after the decision"
         return text

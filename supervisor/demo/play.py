@@ -43,7 +43,7 @@ async def play(fault: str | None, view: View, *, speed: float = SPEED, target: s
         await stage.start_supervisor()
         scene = _Scene(stage, view, fault)
         await _start_load(stage, target)
-        view.say(f"A load of {AREA} was started, to be coated {target} thick.")
+        view.say(f'One load, as by: ampminder anodize start --area "{AREA}" --target "{target}"')
         try:
             async with asyncio.timeout(LONGEST_S):
                 await scene.watch()
@@ -95,6 +95,7 @@ class _Scene:
     async def _kill_and_start_again(self) -> None:
         self.killed_s = boot_clock_s()
         await self._stage.kill_supervisor()
+        self._view.forget()
         self._view.say(f"The supervisor was killed; for {GAP_S:g} s nobody watches and current flows on.")
         await asyncio.sleep(GAP_S)
         self.restarted_s = boot_clock_s()
