@@ -35,7 +35,7 @@ class Truth:
         return self.charges_c[max(0, bisect_right(self.times_s, at_s + 1e-9) - 1)]
 
 
-@settings(max_examples=80, derandomize=True, deadline=None)
+@settings(max_examples=50, derandomize=True, deadline=None)
 @given(
     meter=METERS,
     steps=st.lists(
@@ -95,7 +95,7 @@ def holds(charge: Interval, true_c: float) -> bool:
     return charge.low <= true_c <= charge.high
 
 
-@settings(max_examples=15, derandomize=True, deadline=None)
+@settings(max_examples=12, derandomize=True, deadline=None)
 @given(
     script=st.lists(
         st.tuples(st.sampled_from(["run", "hold", "restart", "deaf", "lie", "killed"]), st.integers(1, 40)), max_size=4

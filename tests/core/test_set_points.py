@@ -24,7 +24,7 @@ def limited(rating_a: float, cap_a: float, highest: float, step_a: float) -> Lin
     return replace(setup, supplies={"main": supply}, anodize=replace(setup.anodize, highest_density_a_per_m2=highest))
 
 
-@settings(max_examples=35, derandomize=True, deadline=None)
+@settings(max_examples=25, derandomize=True, deadline=None)
 @given(
     rating_a=st.floats(1.0, 20.0),
     cap=st.floats(0.2, 1.0),
