@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import tempfile
@@ -54,28 +55,35 @@ class Files:
 
 
 def write_files(
-    folder: Path, *, line: dict[str, str] | None = None, plan: dict[str, str] | None = None, name: str = "demo"
+    folder: Path, *, line: dict[str, object] | None = None, plan: dict[str, object] | None = None, name: str = "demo"
 ) -> Files:
-    """Write the demo's line file and plan into a folder, texts replaced.
+    """Write the demo's line file and plan into a folder, some of their values changed.
 
-    `line` and `plan` map what stands in the demo's files to what shall stand there; raises ValueError for a text that
-    does not, so that no change is lost when the demo's files change.
+    `line` and `plan` map keys such as `devices.rectifier.period` to new values. Raises ValueError for a key that the
+    demo's file does not have, so that no change is lost when that file changes.
     """
     folder.mkdir(parents=True, exist_ok=True)
     files = Files(folder, folder / "line.toml", folder / "plan.toml")
     shutil.copytree(LINE_FILE.parent / "profiles", folder / "profiles", dirs_exist_ok=True)
-    files.line.write_text(_changed(LINE_FILE, {'name = "demo"': f'name = "{name}"', **(line or {})}), encoding="utf-8")
+    files.line.write_text(_changed(LINE_FILE, {"line.name": name, **(line or {})}), encoding="utf-8")
     files.plan.write_text(_changed(PLAN_FILE, plan or {}), encoding="utf-8")
     return files
 
 
-def _changed(path: Path, changes: dict[str, str]) -> str:
-    text = path.read_text(encoding="utf-8")
-    for old, new in changes.items():
-        if old not in text:
-            raise ValueError(f"{path} has no {old!r}")
-        text = text.replace(old, new)
-    return text
+def _changed(path: Path, changes: dict[str, object]) -> str:
+    """The file's text with the values of some keys replaced; only what stands alone on its line can be."""
+    table, missing, lines = "", set(changes), []
+    for given in path.read_text(encoding="utf-8").splitlines():
+        key = f"{table}.{given.partition('=')[0].strip()}"
+        if given.startswith("["):
+            table = given.strip("[] ")
+        elif key in changes:
+            missing.remove(key)
+            given = f"{key.rpartition('.')[2]} = {json.dumps(changes[key])}"  # noqa: PLW2901
+        lines.append(given)
+    if missing:
+        raise ValueError(f"{path} has no {', '.join(sorted(missing))}")
+    return "\n".join(lines) + "\n"
 
 
 @contextmanager

@@ -206,7 +206,7 @@ async def virtual_line(
     *faults: dict[str, Any],
     speed: float = SPEED,
     seed: int = 0,
-    line: dict[str, str] | None = None,
+    line: dict[str, object] | None = None,
     plan: Callable[[LinePlan], LinePlan] = lambda plan: plan,
 ) -> AsyncIterator[VirtualLine]:
     """Simulate a line; no supervisor runs yet. `faults` as in a script, `line` as in `write_files`."""

@@ -1,0 +1,11 @@
+"""`python -m tests.campaigns NAME [--quick]`: measure what an issue promises."""
+
+from __future__ import annotations
+
+import sys
+
+from tests.campaigns.figures import main
+from tests.campaigns.spine import figures
+
+if __name__ == "__main__":
+    sys.exit(main("python -m tests.campaigns", {"spine": figures}))
