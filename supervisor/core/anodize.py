@@ -83,7 +83,7 @@ class Ramp:
 
     Attributes:
         began_s: process time of its begin. next_s: of the next set point; None when the final one is confirmed.
-        current_a, voltage_v: the set points last sent. number: of the action that sent them.
+        current_a, voltage_v: the set points last sent. number: of the first action that sent them.
         sent_s: process time at which they were decided.
         set_s: process time at which the device confirmed them; None until then.
         on_s: process time at which the device confirmed being on; None until then.

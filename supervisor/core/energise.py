@@ -104,7 +104,7 @@ def written(work: Work, event: Written) -> None:
         work.actions.append(Note("output", event.supply, f"{event.supply}: on was not confirmed: {event.problem}"))
     elif event.command == "on":
         _is_on(work, event, operation, operation.ramp)
-    elif event.command == "set points" and event.ok and event.number == operation.ramp.number:
+    elif event.command == "set points" and event.ok and event.number >= operation.ramp.number:
         _is_set(work, event, operation, operation.ramp)
 
 
@@ -143,6 +143,9 @@ def climb(work: Work, name: str) -> None:
         return
     current_a, voltage_v = set_points(operation.plan, work.supply_setup(name), now_s - ramp.began_s, step_s)
     number = work.set_points(name, current_a, voltage_v)
+    if (current_a, voltage_v) == (ramp.current_a, ramp.voltage_v):
+        # Sent again, so a late word on the earlier sending confirms them too.
+        number = ramp.number
     ramp = replace(
         ramp, current_a=current_a, voltage_v=voltage_v, number=number, sent_s=now_s, set_s=None, next_s=now_s + step_s
     )

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from supervisor.core.actions import Record, SetPoints
 from supervisor.core.anodize import State
-from supervisor.core.events import Order
+from supervisor.core.events import Order, Written
 from supervisor.core.plan import floor_to_step, highest_current_a
 from supervisor.core.setup import LineSetup
 from tests.core.kit import Bench, line_setup
@@ -140,6 +140,20 @@ def test_the_last_set_points_are_sent_again_until_they_are_confirmed() -> None:
     assert len(finals) >= 3
     bench.drops = None
     bench.run(2.0)
+    settled = len(bench.named(SetPoints))
+    bench.run(5.0)
+    assert len(bench.named(SetPoints)) == settled
+
+
+def test_the_soft_start_ends_though_every_confirmation_takes_longer_than_its_step() -> None:
+    bench = Bench()
+    bench.start_service()
+    bench.ask("start", order=Order(0.013, 20.0, ramp_s=2.0))
+    bench.run(0.5)
+    bench.drops = SetPoints
+    bench.run(5.0)
+    finals = [action for action in bench.named(SetPoints) if action.current_a == pytest.approx(1.95)]
+    bench.give(Written(bench.at, "main", "set points", finals[-2].number, True, bench.now_s - 2.0, bench.now_s))
     settled = len(bench.named(SetPoints))
     bench.run(5.0)
     assert len(bench.named(SetPoints)) == settled
