@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 READY  := $(VENV)/.ready
 
-.PHONY: help demo test samples figures check-tools constraints clean
+.PHONY: help demo picture test samples figures check-tools constraints clean
 
 help:
 	@echo "make demo     watch a simulated line anodize one load and stop itself (about a minute)"
@@ -26,6 +26,10 @@ $(READY): constraints.txt pyproject.toml | check-tools
 
 demo: $(READY)
 	@$(BIN)/ampminder demo
+
+# README's picture, from a real demo.
+picture: $(READY)
+	@$(BIN)/python -m supervisor.demo.picture docs/demo.svg
 
 test: $(READY)
 	@$(BIN)/ruff check .

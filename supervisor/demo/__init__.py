@@ -8,11 +8,13 @@ import signal
 import sys
 
 from supervisor.cli.view import View, view_for
-from supervisor.demo.account import Account
+from supervisor.demo.account import Account, no_account
 from supervisor.demo.judge import FAULTS
-from supervisor.demo.play import SPEED, play
+from supervisor.demo.play import SPEED, WORKSHOP, play
 from supervisor.demo.stage import DemoError, simulated_line
 from supervisor.edges.control import ControlError
+from supervisor.records.schema import JournalError
+from supervisor.service.holder import HolderError
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -33,18 +35,24 @@ def demo(fault: str | None, *, as_json: bool) -> int:
         return MISTAKE
     try:
         simulated_line()
-        with view_for(sys.stdout, "Fernhollow Instrument Works, an invented workshop") as view:
+        with view_for(sys.stdout, WORKSHOP) as view:
             account = asyncio.run(_until_told(fault, view))
-    except (DemoError, ControlError) as problem:
-        print(problem, file=sys.stderr)
-        return 1
+    except (DemoError, ControlError, HolderError, JournalError) as problem:
+        return _came_to_nothing(fault, str(problem), 1, as_json=as_json)
     except (asyncio.CancelledError, KeyboardInterrupt):
-        print("The demo was ended early: off was sent, and both of its processes are gone.", file=sys.stderr)
-        return INTERRUPTED
+        ended = "The demo was ended early: off was sent, and both of its processes are gone."
+        return _came_to_nothing(fault, ended, INTERRUPTED, as_json=as_json)
     print("", *account.sentences(), sep="\n")
     if as_json:
         print(json.dumps(account.figures()))
     return 1 if account.problems else 0
+
+
+def _came_to_nothing(fault: str | None, problem: str, code: int, *, as_json: bool) -> int:
+    print(problem, file=sys.stderr)
+    if as_json:
+        print(json.dumps(no_account(fault, problem)))
+    return code
 
 
 async def _until_told(fault: str | None, view: View) -> Account:

@@ -14,6 +14,21 @@ from supervisor.units import show
 VERSION = 1
 
 
+def no_account(fault: str | None, problem: str) -> dict[str, Any]:
+    """Return the object of `--json` for a demo that came to nothing: the same keys, null but for the problem."""
+    nothing = {
+        "target": ("thickness_um", "charge_c"),
+        "estimate": ("thickness_um", "low_um", "high_um", "charge_c", "charge_low_c", "charge_high_c"),
+        "truth": ("thickness_um", "charge_c"),
+        "stop": ("overshoot_percent", "off_latency_ms"),
+    }
+    return {
+        "version": VERSION, "fault": fault, "ok": False, "problems": [problem], "outcome": None,
+        **{name: dict.fromkeys(keys) for name, keys in nothing.items()},
+        "alarms": [], "speed": None, "process_s": None, "wall_s": None, "record": None,
+    }  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class Account:
     """A demo that has ended.

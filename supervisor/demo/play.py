@@ -17,6 +17,7 @@ from supervisor.edges.client import ask, stream
 from supervisor.edges.requests import new_body
 from supervisor.service.clock import boot_clock_s
 
+WORKSHOP = "Fernhollow Instrument Works, an invented workshop"
 SPEED = 60.0
 AREA = "130 cm^2"
 TARGET = "20 um"

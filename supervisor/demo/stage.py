@@ -176,7 +176,7 @@ class Stage:
         for task in left:
             task.cancel()
         if ready not in done:
-            what = "ended at once" if ended in done else f"were not ready within {READY_S:g} s"
+            what = "ended at once" if ended in done else f"did not get ready within {READY_S:g} s"
             raise DemoError(f"The demo's {name} {what}.{self._last_words(name)}")
         ready.result()
 
