@@ -18,11 +18,15 @@ from supervisor.config.shape import half_filled
 from supervisor.config.wire import View
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from supervisor.config.mistakes import Where
     from supervisor.config.model import DeviceTable
     from supervisor.units import System
 
 LARGEST_FILE_BYTES = 1_000_000
+
+_RECORDED = "line.toml"  # what a recorded line file is called where mistakes in it are told
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -64,6 +68,14 @@ def load_line(path: Path) -> LineFile:
     return _Loading(path).line()
 
 
+def load_recorded(line_text: str, profiles: Mapping[str, str]) -> LineFile:
+    """Understand a line file from recorded texts alone: its own and, by the name it gives them, its profiles'.
+
+    No file is read or written, so nothing that lies there now can come in or be lost. Raises LineMistakes.
+    """
+    return _Loading(Path(_RECORDED), {_RECORDED: line_text, **profiles}).line()
+
+
 def records_folder(line: LineFile) -> Path:
     """Where this line's record is kept, absolute; it need not exist yet."""
     return line.folder / line.document.records.folder
@@ -72,15 +84,18 @@ def records_folder(line: LineFile) -> Path:
 class _Loading:
     """One reading of one file; collects mistakes instead of stopping at the first."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, texts: Mapping[str, str] | None = None) -> None:
+        """`texts` maps names to what is in them; None reads files."""
         self._path = path.absolute()
+        self._texts = texts
+        self._name = str(path)
         self._mistakes: list[Mistake] = []
         self._hash = hashlib.sha256()
         self._files: dict[str, DeviceProfile | None] = {}
 
     def line(self) -> LineFile:
         """Read all there is to read, then tell all that is wrong."""
-        given = self._toml(self._path, "")
+        given = self._toml(self._name, self._path, "")
         if given is None:
             raise LineMistakes(tuple(self._mistakes))
         document = self._document(LineDocument, given, "")
@@ -92,12 +107,12 @@ class _Loading:
             raise LineMistakes(tuple(self._mistakes))
         return LineFile(self._path, document, profiles, self._hash.hexdigest())
 
-    def _toml(self, path: Path, prefix: str) -> dict[str, Any] | None:
+    def _toml(self, name: str, path: Path, prefix: str) -> dict[str, Any] | None:
         """Read one file as TOML; None after telling why that cannot be."""
         try:
-            problem, right = _no_plain_file(path)
+            problem, right = _no_plain_file(path) if self._texts is None else self._not_recorded(name)
             if not problem:
-                content = path.read_bytes()
+                content = path.read_bytes() if self._texts is None else self._texts[name].encode()
                 self._hash.update(len(content).to_bytes(8, "big") + content)
                 return tomllib.loads(content.decode("utf-8-sig"))
         except OSError as error:
@@ -108,6 +123,9 @@ class _Loading:
             problem, right = f"not TOML: {str(error)[:200] or 'nested too deeply'}", "mend the line it names"
         self._mistakes.append(Mistake(f"{prefix}(file)", problem, right))
         return None
+
+    def _not_recorded(self, name: str) -> tuple[str, str]:
+        return ("", "") if name in (self._texts or ()) else (f"{name} was not recorded", "look into the record by hand")
 
     def _document(self, model: type[M], given: dict[str, Any], prefix: str) -> M:
         """The document; half filled, after telling why, where something in it is wrong."""
@@ -139,7 +157,7 @@ class _Loading:
         if name not in self._files:
             self._files[name] = None
             prefix = f"{name}: "
-            given = self._toml(self._path.parent / name, prefix)
+            given = self._toml(name, self._path.parent / name, prefix)
             if given is not None:
                 document = self._document(ProfileDocument, given, prefix)
                 told = teller(self._mistakes, prefix)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
-from supervisor.config.load import LineFile, load_line
+from supervisor.config.load import LineFile, load_recorded
 from supervisor.config.setup import line_setup
 from supervisor.core.line import Line
 from supervisor.core.state import LineState
@@ -27,14 +25,7 @@ class Restored:
 
 def make_line(line_text: str, profiles: Mapping[str, str], speed: float, state: str | None) -> Line:
     """Build the core as it was for a recorded line file: the texts stand in the journal, no other file is needed."""
-    with tempfile.TemporaryDirectory(prefix="ampminder-") as folder:
-        path = Path(folder) / "line.toml"
-        path.write_text(line_text, encoding="utf-8")
-        for name, text in profiles.items():
-            profile = Path(folder) / name
-            profile.parent.mkdir(parents=True, exist_ok=True)
-            profile.write_text(text, encoding="utf-8")
-        setup = line_setup(load_line(path), speed)
+    setup = line_setup(load_recorded(line_text, profiles), speed)
     return Line(setup, None if state is None else decode_state(LineState, state))
 
 
