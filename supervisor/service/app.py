@@ -20,7 +20,6 @@ from supervisor.core.requests import which_supply
 from supervisor.edges.control import ControlServer, Peer, Refusal, socket_path
 from supervisor.edges.requests import read_request
 from supervisor.records.journal import Journal
-from supervisor.records.schema import JournalError
 from supervisor.service.clock import Clock, boot_id
 from supervisor.service.dispatch import Outbox
 from supervisor.service.holder import Held, hold, path_name
@@ -81,32 +80,35 @@ class Service:
         }
         self._outboxes = {name: Outbox() for name in self._links}
         self.steps: StepLoop
+        self.fates: list[Fate] = []
+        """How every supply was left, however the run ended; empty where none was touched."""
 
     async def run(self, stop: asyncio.Event) -> list[Fate]:
         """Supervise until `stop` is set; whatever happens, the last thing sent is off. Returns each supply's fate.
 
         Raises AlreadyHeldError where another supervisor has the line, a port or the journal, and JournalError.
         """
-        fates: list[Fate] = []
         with self._held():
-            records_folder(self._file).mkdir(parents=True, exist_ok=True)
-            journal = await Journal.open(journal_path(self._file))
+            journal: Journal | None = None
             try:
+                # R3 before the disk is asked for anything: it may refuse, or never answer.
+                await self._safe_state(0.0)
+                journal = await Journal.open(journal_path(self._file))
                 began = await self._begin(journal)
+                self.steps.post(began)  # before anybody can ask for anything
                 async with ControlServer(socket_path(self.setup.name), self._handle), asyncio.TaskGroup() as group:
                     work = [group.create_task(self._runner(name), name=f"link {name}") for name in self._links]
                     work.append(group.create_task(self.steps.fail(), name="failed step"))
-                    self.steps.post(began)
                     await stop.wait()
                     await self._end()
                     for task in work:
                         task.cancel()
             finally:
                 try:
-                    fates = await self._safe_state()
+                    self.fates = await self._safe_state(SAFE_S)
                 finally:
                     await self._close(journal)
-        return fates
+        return self.fates
 
     # -- start
 
@@ -147,7 +149,7 @@ class Service:
         """A record that cannot be read back must not keep the supervisor from its first duty, which is off."""
         try:
             return restore(await journal.last_state())
-        except (JournalError, ValueError, KeyError) as problem:
+        except Exception as problem:  # noqa: BLE001 - whatever an older release or a changed core makes of an old record
             _log.error("The run before cannot be restored, so its load is not known here: %s", problem)
             return None
 
@@ -228,24 +230,25 @@ class Service:
         while self._clock.now() < ends_s and not self._all_proven():  # noqa: ASYNC110 - proof comes by many small steps
             await asyncio.sleep(0.01)
 
-    async def _close(self, journal: Journal) -> None:
+    async def _close(self, journal: Journal | None) -> None:
         """After the outputs: nothing here can keep one on."""
         if hasattr(self, "steps"):
             self.steps.close()
         for link in self._links.values():
             await link.close()
-        await journal.close(JOURNAL_CLOSE_S)
+        if journal is not None:
+            await journal.close(JOURNAL_CLOSE_S)
 
     def _all_proven(self) -> bool:
         return all(supply.output.proven_off for supply in self.steps.line.state.supplies.values())
 
-    async def _safe_state(self) -> list[Fate]:
-        """R3: the last command before exit, by the shortest way; a cancel cannot cut it short."""
+    async def _safe_state(self, within_s: float) -> list[Fate]:
+        """R3: the first command after start and the last before exit, the shortest way; no cancel cuts it short."""
         supplies = [
             SafeSupply(name, self._supply_driver(name), supply.off_threshold_a)
             for name, supply in self.setup.supplies.items()
         ]
-        last = asyncio.create_task(make_safe(supplies, SAFE_S), name="safe state")
+        last = asyncio.create_task(make_safe(supplies, within_s), name="safe state")
         cancelled = False
         while not last.done():
             try:

@@ -35,7 +35,7 @@ async def make_safe(supplies: Sequence[SafeSupply], deadline_s: float) -> list[F
     """Send off to every supply, each at least once, and prove it by good readings; try until `deadline_s` of loop time.
 
     The supplies may share links, so they are taken one after another, all of them once before any a second time.
-    Raises nothing of the wire.
+    Raises nothing: what fails for one supply, even in a way nobody foresaw, must not keep another from its off.
     """
     fates = [Fate(supply.name) for supply in supplies]
     ends_s = asyncio.get_running_loop().time() + deadline_s
@@ -56,8 +56,8 @@ async def _off(supply: SafeSupply, fate: Fate) -> None:
         fate.sent += 1
         await supply.driver.switch_off()
         fate.problem = ""
-    except WireError as error:
-        fate.problem = str(error)
+    except Exception as error:  # noqa: BLE001 - told as the supply's fate
+        fate.problem = _told(error)
 
 
 async def _prove(supply: SafeSupply, fate: Fate) -> None:
@@ -70,7 +70,11 @@ async def _prove(supply: SafeSupply, fate: Fate) -> None:
             if current_a is None or not 0 <= abs(current_a) < supply.off_threshold_a:
                 fate.problem = "no reading of its current" if current_a is None else f"it still shows {current_a:.3g} A"
                 return
-    except WireError as error:
-        fate.problem = str(error)
+    except Exception as error:  # noqa: BLE001 - told as the supply's fate
+        fate.problem = _told(error)
         return
     fate.proven = True
+
+
+def _told(error: Exception) -> str:
+    return str(error) if isinstance(error, WireError) else f"{type(error).__name__}: {error}"

@@ -61,3 +61,13 @@ async def test_one_silent_supply_does_not_keep_another_from_its_proof() -> None:
     well = FakeSupply()
     fates = await make_safe([safe(silent), safe(well, "side")], 0.0)
     assert [fate.proven for fate in fates] == [False, True]
+
+
+async def test_a_driver_that_fails_as_nobody_foresaw_does_not_keep_another_supply_from_its_off() -> None:
+    broken = FakeSupply(fails={"off": AssertionError("planted")})
+    misread = FakeSupply(fails={"read": KeyError("current")})
+    well = FakeSupply()
+    fates = await make_safe([safe(broken), safe(misread, "side"), safe(well, "third")], 0.0)
+    assert [fate.proven for fate in fates] == [False, False, True]
+    assert not well.on
+    assert fates[0].problem == "AssertionError: planted"
