@@ -35,6 +35,7 @@ STATE_SAYS = {
 
 _PRIORITY_STYLES = {"high": "bold white on red", "medium": "bold black on yellow", "low": "bold reverse"}
 _URGENCY = ("high", "medium", "low")
+_INDENT = (0, 0, 0, 2)
 _LAST_ROW = 1
 """The row on which the cursor stands."""
 
@@ -181,27 +182,34 @@ def _set(supply: Status, key: str, kind: Kind, system: System) -> str:
 
 
 class Alarms:
-    """Every alarm, the most urgent and newest first: in full while there is room, then by name."""
+    """Every alarm, the most urgent and newest first: in full while there is room, then in short, then by name."""
 
     def __init__(self, alarms: Sequence[Status], rows: int) -> None:
         self._alarms = sorted(alarms, key=_urgency)
         self._rows = rows
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw them; the first one in full whatever the room."""
+        """Draw them; the first one at least in short whatever the room."""
         if not self._alarms:
             yield Text("no alarms", style="dim")
-        left, rest = self._rows, list(self._alarms)
-        while rest:
-            full = _in_full(rest[0])
-            needed = _rows(full, console, options) + (len(rest) > 1)
-            if needed > left and len(rest) < len(self._alarms):
-                break
-            yield full
-            left -= needed - (len(rest) > 1)
-            rest.pop(0)
-        if rest:
-            yield Text("and " + ", ".join(f"{alarm['priority'].upper()} {alarm['name']}" for alarm in rest))
+        left = self._rows
+        for number, alarm in enumerate(self._alarms):
+            rest = _by_name(self._alarms[number + 1 :])
+            room = left - sum(_rows(names, console, options) for names in rest)
+            forms = [_in_full(alarm), _in_short(alarm)]
+            drawn = next((form for form in forms if _rows(form, console, options) <= room), None)
+            if drawn is None and number > 0:
+                yield from _by_name(self._alarms[number:])
+                return
+            drawn = drawn or forms[-1]
+            yield drawn
+            left -= _rows(drawn, console, options)
+
+
+def _by_name(alarms: Sequence[Status]) -> list[Text]:
+    """Name alarms in one text; none where there are none."""
+    names = ", ".join(f"{alarm['priority'].upper()} {alarm['name']}" for alarm in alarms)
+    return [Text(f"and {names}")] if alarms else []
 
 
 def _rows(part: RenderableType, console: Console, options: ConsoleOptions) -> int:
@@ -213,11 +221,20 @@ def _urgency(alarm: Status) -> tuple[bool, int, float]:
 
 
 def _in_full(alarm: Status) -> RenderableType:
+    return Group(_title(alarm), Padding(Group(Text(f"{alarm['what']} {alarm['follows']}"), _first(alarm)), _INDENT))
+
+
+def _in_short(alarm: Status) -> RenderableType:
+    return Group(_title(alarm), Padding(_first(alarm), _INDENT))
+
+
+def _title(alarm: Status) -> Text:
     head = Text.assemble((f" {alarm['priority'].upper()} ", _PRIORITY_STYLES[alarm["priority"]]), "  ", alarm["name"])
-    if not alarm["standing"]:
-        head.append(f"  its cause is gone ({alarm['state']})", style="dim")
-    first = Text(f"First: {alarm['first']}", style="bold")
-    return Group(head, Padding(Group(Text(f"{alarm['what']} {alarm['follows']}"), first), (0, 0, 0, 2)))
+    return head if alarm["standing"] else head.append(f"  its cause is gone ({alarm['state']})", style="dim")
+
+
+def _first(alarm: Status) -> Text:
+    return Text(f"First: {alarm['first']}", style="bold")
 
 
 class Bar:

@@ -1,0 +1,86 @@
+"""A line's state as the service tells it, for tests of what is shown."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+RUNNING: dict[str, Any] = {
+    "version": 1,
+    "ok": True,
+    "line": "bench",
+    "units": "metric",
+    "at": {"process_s": 6000.0, "wire_s": 100.0, "wall_s": 1.8e9},
+    "watch_only": False,
+    "speed": 1.0,
+    "supplies": {
+        "main": {
+            "state": "running",
+            "wanted_on": True,
+            "off_proven": False,
+            "current_a": 1.952,
+            "voltage_v": 16.33,
+            "voltage_held": False,
+            "operation": {
+                "id": "bench-1",
+                "load": "load-1",
+                "suspect": "",
+                "why": "",
+                "mode": "current",
+                "area_m2": 0.013,
+                "target": {"thickness_um": 20.0, "charge_c": 4760.0},
+                "set_current_a": 1.95,
+                "set_voltage_v": 22.0,
+                "expected_s": 2471.0,
+                "longest_s": 3089.0,
+                "elapsed_s": 1500.0,
+                "charge_c": {"low": 2862.0, "best": 2880.0, "high": 2898.0},
+                "charge_unbounded": False,
+                "thickness_um": {"low": 10.5, "best": 12.1, "high": 12.5},
+                "to_go_s": 962.0,
+            },
+        }
+    },
+    "tanks": {"acid": {"temperature_c": 20.6, "reading": "good", "low_c": 19.0, "high_c": 22.0}},
+    "alarms": [],
+    "journal": {"path": "records/bench.journal", "healthy": True, "problem": ""},
+}
+
+IDLE: dict[str, Any] = {
+    "state": "idle", "wanted_on": False, "off_proven": True, "current_a": 0.0, "voltage_v": 0.0, "voltage_held": None,
+    "operation": None,
+}  # fmt: skip
+
+
+def running(**supply: Any) -> dict[str, Any]:
+    """Return a state of its own in the middle of a load, with some of its supply's values changed."""
+    status = copy.deepcopy(RUNNING)
+    status["supplies"]["main"].update(supply)
+    return status
+
+
+def with_operation(**changes: Any) -> dict[str, Any]:
+    """Return the same with some of the operation's values changed."""
+    status = running()
+    status["supplies"]["main"]["operation"].update(changes)
+    return status
+
+
+def alarm(name: str, priority: str = "high", *, standing: bool = True, since_wall_s: float = 0.0) -> dict[str, Any]:
+    """Return one alarm whose texts carry its name."""
+    return {
+        "name": name,
+        "state": "unacknowledged" if standing else "latched, unacknowledged",
+        "priority": priority,
+        "standing": standing,
+        "what": f"What happened to {name}.",
+        "follows": f"What follows {name}.",
+        "first": f"What to do about {name}.",
+        "since_wall_s": since_wall_s,
+        "count": 1,
+    }
+
+
+def with_alarms(*alarms: dict[str, Any]) -> dict[str, Any]:
+    """Return a running state with these alarms."""
+    return running() | {"alarms": list(alarms)}

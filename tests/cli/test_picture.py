@@ -1,0 +1,127 @@
+"""The live picture: the figures are there, alarms before all else, and it fits the terminal it is given."""
+
+from __future__ import annotations
+
+from io import StringIO
+from typing import Any
+
+import pytest
+from rich.console import Console
+
+from supervisor.cli.digits import ROWS, large
+from supervisor.cli.picture import STATE_SAYS, Bar, LinePicture, Scale
+from supervisor.core.anodize import State
+from tests.cli.states import IDLE, alarm, running, with_alarms, with_operation
+
+
+def drawn(status: dict[str, Any], said: tuple[str, ...] = (), *, width: int = 80, height: int = 24) -> list[str]:
+    console = Console(file=StringIO(), width=width, height=height, force_terminal=True, color_system=None)
+    with console.capture() as capture:
+        console.print(LinePicture(status, "An invented workshop", said))
+    return capture.get().splitlines()
+
+
+def text(status: dict[str, Any], height: int = 24) -> str:
+    return "\n".join(drawn(status, height=height))
+
+
+def test_the_picture_shows_band_target_charge_time_volts_amps_and_bath() -> None:
+    shown = text(running())
+    dose = ("10.5 to 12.5 µm, wanted 20.0 µm", "48.0 (47.7 to 48.3) of 79.3 A·min")
+    for part in ("RUNNING", *dose, "1.95 A", "16.33 V", "20.6 °C", "19.0 to 22.0 °C", "no alarms"):
+        assert part in shown
+
+
+def test_thickness_and_time_to_go_are_drawn_large() -> None:
+    shown = text(running())
+    for number in ("12.1", "16:02"):
+        assert all(row in shown for row in large(number))
+
+
+def test_a_line_in_us_units_is_drawn_in_mil_and_fahrenheit() -> None:
+    shown = text(running() | {"units": "us"})
+    assert "wanted 0.787 mil" in shown
+    assert "66.2 to 71.6 °F" in shown
+
+
+def test_every_state_is_explained() -> None:
+    assert set(STATE_SAYS) == {str(state) for state in State}
+
+
+def test_a_bad_reading_is_drawn_without_a_number() -> None:
+    tank = {"temperature_c": None, "reading": "absent", "low_c": 19.0, "high_c": 22.0}
+    (row,) = [row for row in drawn(running() | {"tanks": {"acid": tank}}) if "acid" in row]
+    assert "---" in row
+    assert "reading absent" in row
+    assert "°C" not in row
+
+
+def test_a_charge_that_nothing_bounds_is_drawn_as_such() -> None:
+    assert "or more" in text(with_operation(charge_unbounded=True))
+    assert "or more" not in text(running())
+
+
+def test_an_idle_supply_is_drawn_without_a_load() -> None:
+    shown = text(running(**IDLE))
+    assert "IDLE" in shown
+    assert "off, proven" in shown
+    assert "thickness" not in shown
+
+
+def test_speed_and_watching_only_are_told_at_the_head() -> None:
+    shown = text(running() | {"speed": 60.0, "watch_only": True})
+    assert "watching only, 60 times the pace of life" in shown
+
+
+def test_a_record_that_is_not_kept_is_told() -> None:
+    journal = {"path": "x", "healthy": False, "problem": "The disk is full."}
+    assert "The record: The disk is full." in text(running() | {"journal": journal})
+
+
+def test_the_most_urgent_and_newest_alarm_comes_first_and_in_full() -> None:
+    low, old, new = alarm("acid/bath-high", "medium"), alarm("main/old"), alarm("main/new", since_wall_s=9.0)
+    shown = text(with_alarms(low, old, new), height=60)
+    places = [shown.index(f"First: What to do about {name}") for name in ("main/new", "main/old", "acid/bath-high")]
+    assert places == sorted(places)
+
+
+def test_an_alarm_whose_cause_stands_comes_before_one_whose_cause_is_gone() -> None:
+    gone, stands = alarm("main/gone", standing=False, since_wall_s=9.0), alarm("acid/stands", "low")
+    shown = text(with_alarms(gone, stands), height=60)
+    assert shown.index("acid/stands") < shown.index("main/gone")
+    assert "its cause is gone" in shown
+
+
+@pytest.mark.parametrize(("width", "height"), [(68, 24), (76, 24), (80, 24), (100, 32), (200, 60)])
+def test_the_picture_fits_the_terminal_and_names_every_alarm(width: int, height: int) -> None:
+    names = [f"main/alarm-{number}" for number in range(6)]
+    rows = drawn(with_alarms(*map(alarm, names)), ("said",), width=width, height=height)
+    assert len(rows) < height
+    assert max(map(len, rows)) <= width
+    assert all(name in " ".join(rows) for name in names)
+
+
+def test_what_is_only_worth_knowing_gives_way_to_alarms() -> None:
+    assert "a word" in "\n".join(drawn(running(), ("a word",)))
+    assert "a word" not in "\n".join(drawn(with_alarms(*map(alarm, ("a/1", "a/2", "a/3"))), ("a word",), height=24))
+
+
+@pytest.mark.parametrize(("share", "full"), [(-1.0, 0), (0.0, 0), (0.5, 20), (0.999, 39), (1.0, 40), (7.0, 40)])
+def test_the_bar_is_full_only_at_the_whole(share: float, full: int) -> None:
+    console = Console(file=StringIO(), width=40, color_system=None)
+    with console.capture() as capture:
+        console.print(Bar(share), end="")
+    assert capture.get().strip("\n") == "█" * full + "░" * (40 - full)
+
+
+def test_the_scale_shows_band_best_value_and_what_is_wanted_in_their_places() -> None:
+    console = Console(file=StringIO(), width=10, color_system=None)
+    with console.capture() as capture:
+        console.print(Scale(0.2, 0.35, 0.5, 0.8), end="")
+    assert capture.get().strip("\n") == "··▒█▒▒··┃·"
+
+
+def test_every_digit_is_drawn_differently_and_of_one_size() -> None:
+    drawings = {sign: tuple(large(sign)) for sign in "0123456789"}
+    assert len(set(drawings.values())) == 10
+    assert {(len(rows), *map(len, rows)) for rows in drawings.values()} == {(ROWS, 3, 3, 3)}
