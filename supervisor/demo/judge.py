@@ -66,12 +66,22 @@ class Evidence:
                     found[alarm["name"]] = alarm
         return found
 
-    def off_latency_ms(self) -> float | None:
-        """Wire time from the decision to switch off to the moment it reached the supply, ms; None if it never did."""
+    def switched_off(self) -> tuple[float, float] | None:
+        """Wire times, s, of the last change to on and of the off command that undid it; None if none did."""
         switched = [switch for switch in self.switches if switch["changed"]]
         if len(switched) < 2 or switched[-1]["on"] or switched[-1]["cause"] != "command":
             return None
-        off_s, on_s = switched[-1]["wire_s"], switched[-2]["wire_s"]
+        return switched[-2]["wire_s"], switched[-1]["wire_s"]
+
+    def off_latency_ms(self) -> float | None:
+        """Wire time from the decision to switch off to the moment it reached the supply, ms.
+
+        None if it never did, and where it went out at a start, which comes before every decision.
+        """
+        switched = self.switched_off()
+        if switched is None:
+            return None
+        on_s, off_s = switched
         decided_s = [at_s for run in self.offs for at_s in run if on_s < at_s <= off_s]
         return (off_s - min(decided_s)) * 1000 if decided_s else None
 
@@ -97,7 +107,7 @@ def _always(evidence: Evidence) -> Iterator[str]:
         yield "Off is not proven."
     if evidence.true["on"] or not evidence.switches or evidence.switches[-1]["on"]:
         yield "The simulated supply's output is still on."
-    if evidence.off_latency_ms() is None:
+    if evidence.switched_off() is None:
         yield "No off command switched the simulated supply off."
     charge, grown, true = evidence.operation["charge_c"], evidence.operation["thickness_um"], evidence.true
     if not charge["low"] <= true["charge_c"] <= charge["high"]:
