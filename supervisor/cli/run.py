@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-import json
 import logging
 import signal
-import sys
-from datetime import UTC, datetime
 from pathlib import Path
 
+from supervisor.cli.log import set_up_log
 from supervisor.cli.off import tell_fates
 from supervisor.config.fitted import not_fitted
 from supervisor.config.load import load_line
@@ -24,43 +22,36 @@ from supervisor.service.safe import Fate
 _log = logging.getLogger(__name__)
 
 
-class _JsonLines(logging.Formatter):
-    """One JSON object a line, for whatever collects logs."""
-
-    def format(self, record: logging.LogRecord) -> str:
-        line = {
-            "version": 1,
-            "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
-            "level": record.levelname.lower(),
-            "from": record.name,
-            "text": record.getMessage(),
-        }
-        if record.exc_info:
-            line["trace"] = self.formatException(record.exc_info)
-        return json.dumps(line)
-
-
-def set_up_log() -> None:
-    """Log to standard error: plain lines for a person at a terminal, JSON lines otherwise."""
-    handler = logging.StreamHandler(sys.stderr)
-    plain = logging.Formatter("%(asctime)s %(message)s", "%H:%M:%S")
-    handler.setFormatter(plain if sys.stderr.isatty() else _JsonLines())
-    logging.basicConfig(level=logging.INFO, handlers=[handler])
+LOG_S = 1.0
+"""What the log may take at the end to be written."""
 
 
 def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
     """Run the supervisor; 0 when it ended with every output proven off, 1 otherwise. Raises LineMistakes."""
-    set_up_log()
     line = load_line(path)
+    log = set_up_log()
     for missing in not_fitted(line):
         _log.warning("%s", missing)
+    service = Service(line, Clock(speed=speed), watch_only=watch_only, tell=_tell)
     try:
-        fates = asyncio.run(_supervise(Service(line, Clock(speed=speed), watch_only=watch_only, tell=_tell)))
+        well = _to_its_end(service)
+    finally:
+        log.finish(LOG_S)
+        tell_fates(service.fates)  # last, so that nothing hides what to do by hand
+    return 0 if well and all(fate.proven for fate in service.fates) else 1
+
+
+def _to_its_end(service: Service) -> bool:
+    """Supervise; say whether it ended because it was told to."""
+    try:
+        asyncio.run(_supervise(service))
     except (RuntimeFolderError, JournalError, ControlError) as problem:
-        print(problem, file=sys.stderr)
-        return 1
-    tell_fates(fates)
-    return 0 if all(fate.proven for fate in fates) else 1
+        _log.critical("%s", problem)
+        return False
+    except Exception:  # noqa: BLE001 - whatever it was, how the supplies were left is told after it
+        _log.critical("The supervisor failed and has ended.", exc_info=True)
+        return False
+    return True
 
 
 async def _supervise(service: Service) -> list[Fate]:

@@ -1,0 +1,43 @@
+"""`run`: however the supervisor ends, how every supply was left is the last thing told."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+
+from supervisor.cli.run import run
+from supervisor.records.schema import JournalError
+from supervisor.service.app import Service
+from supervisor.service.safe import Fate
+from tests.harness.lines import write_files
+
+
+@pytest.mark.parametrize(
+    "problem", [JournalError("The journal is damaged."), ExceptionGroup("planted", [ValueError()])]
+)
+def test_a_supervisor_that_failed_still_tells_what_to_do_by_hand_and_tells_it_last(
+    problem: Exception, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    async def failing(service: Service, _stop: asyncio.Event) -> list[Fate]:
+        service.fates = [Fate("main", proven=False, problem="nothing came back")]
+        raise problem
+
+    monkeypatch.setattr(Service, "run", failing)
+    assert run(write_files(tmp_path).line, watch_only=False) == 1
+    told = capfd.readouterr().err.rstrip()
+    assert told.endswith("Cut the mains of main by hand. Keep hands out of the tank.")
+    assert str(problem) in told
+
+
+def test_an_end_that_was_asked_for_with_off_proven_is_a_success(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    async def ending(service: Service, _stop: asyncio.Event) -> list[Fate]:
+        service.fates = [Fate("main", proven=True)]
+        return service.fates
+
+    monkeypatch.setattr(Service, "run", ending)
+    assert run(write_files(tmp_path).line, watch_only=False) == 0
+    assert capfd.readouterr().out == "main: off is proven.\n"
