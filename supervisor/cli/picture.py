@@ -167,13 +167,14 @@ def _halves() -> Table:
 
 
 def _figure(name: str, value: str, note: str) -> Text:
-    return Text.assemble((f"{name:<8} ", "dim"), (f"{value:<9}", "bold"), " ", note)
+    shown = value if value == NOTHING else f"{value:<9}"  # why there is no number needs the room
+    return Text.assemble((f"{name:<8} ", "dim"), (shown, "bold"), " ", note)
 
 
 def _holds(supply: Status) -> str:
     if not supply["wanted_on"] or supply["voltage_held"] is None:
         return ""
-    return "holds its voltage" if supply["voltage_held"] else "holds its current"
+    return "voltage held" if supply["voltage_held"] else "current held"
 
 
 def _set(supply: Status, key: str, kind: Kind, system: System) -> str:

@@ -29,7 +29,10 @@ def watch(line: Path | None, *, as_json: bool) -> int:
         return 0
     ended = "The supervisor has ended."
     if last is not None and not _all_proven(last):
-        ended += " When last seen its outputs were not all proven off; to be sure: ampminder off FILE"
+        ended += (
+            " An orderly end switches off and proves it, but that was not seen here."
+            " If you did not end it yourself: ampminder off FILE"
+        )
     print(
         ended, *(state_text(last) if last and not as_json else ()), sep="\n", file=sys.stderr if as_json else sys.stdout
     )

@@ -56,6 +56,12 @@ def test_a_bad_reading_is_drawn_without_a_number() -> None:
     assert "°C" not in row
 
 
+@pytest.mark.parametrize("reading", ["out of range", "no answer", "link down", "none yet"])
+def test_why_a_reading_is_bad_stands_beside_it_on_a_narrow_terminal(reading: str) -> None:
+    tank = {"temperature_c": None, "reading": reading, "low_c": 19.0, "high_c": 22.0}
+    assert f"acid     --- reading {reading}" in "\n".join(drawn(running() | {"tanks": {"acid": tank}}, width=68))
+
+
 def test_a_charge_that_nothing_bounds_is_drawn_as_such() -> None:
     assert "or more" in text(with_operation(charge_unbounded=True))
     assert "or more" not in text(running())
