@@ -79,6 +79,16 @@ def read(dose: Dose, current_a: float, at_s: float, metering: Metering, *, off_p
     return replace(dose, charge=dose.charge.plus(flowed), last_s=at_s, last=now, steps_s=())
 
 
+def up_to(dose: Dose, at_s: float, metering: Metering) -> Interval:
+    """Charge up to process time `at_s`, C, where the newest reading may be long ago: it is known ever less from above.
+
+    The dose itself counts the gap once a reading has ended it.
+    """
+    if dose.last_s is None or at_s - dose.last_s <= GAP_PERIODS * metering.period_s:
+        return dose.charge
+    return dose.charge.plus(Interval(0.0, 0.0, metering.most_a * (at_s - dose.last_s)))
+
+
 def lost_track(dose: Dose, at_s: float, most_a: float, longest_s: float | None) -> Dose:
     """Count a gap across boots, where the clock before and after do not compare.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from supervisor.core import dose
 from supervisor.core.anodize import Operation
 from supervisor.core.events import Instant
 from supervisor.core.interlocks import CAUSES
@@ -63,12 +64,12 @@ def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[
         "current_a": value(setup, state, names.current, at),
         "voltage_v": value(setup, state, names.voltage, at),
         "voltage_held": supply.voltage_held,
-        "operation": _operation(setup, state, operation, at) if operation else None,
+        "operation": _operation(setup, state, name, operation, at) if operation else None,
     }
 
 
-def _operation(setup: LineSetup, state: LineState, operation: Operation, at: Instant) -> dict[str, Any]:
-    plan, charge, growth = operation.plan, operation.dose.charge, setup.growth
+def _operation(setup: LineSetup, state: LineState, name: str, operation: Operation, at: Instant) -> dict[str, Any]:
+    plan, charge, growth = operation.plan, _charge(setup, state, name, operation, at), setup.growth
     grown = thickness_um(
         charge, plan.area_m2, Interval(growth.low_um_m2_per_c, growth.best_um_m2_per_c, growth.high_um_m2_per_c)
     )
@@ -93,6 +94,15 @@ def _operation(setup: LineSetup, state: LineState, operation: Operation, at: Ins
         "thickness_um": _interval(grown),
         "to_go_s": max(0.0, plan.target_c - charge.best) / now_a if going else None,
     }
+
+
+def _charge(setup: LineSetup, state: LineState, name: str, operation: Operation, at: Instant) -> Interval:
+    """Say what has flowed by now: while the output may be on and no reading comes, that grows ever less certain."""
+    supply, channel = setup.supplies[name], setup.channels[setup.supplies[name].current]
+    if operation.over or state.supplies[name].output.proven_off:
+        return operation.dose.charge
+    metering = dose.Metering(channel.accuracy, channel.period_s, supply.rated_current_a)
+    return dose.up_to(operation.dose, at.process_s, metering)
 
 
 def _interval(interval: Interval) -> dict[str, float]:
