@@ -138,6 +138,7 @@ def _supply_silent(evidence: Evidence) -> Iterator[str]:
     if not any("second means" in alarm["first"] for alarm in told):
         yield "The alarm does not tell that no second means is fitted."
     yield from _aborting_until_proof(evidence)
+    yield from _unsure_while_silent(evidence)
     yield from _sent_until_proof(evidence)
 
 
@@ -151,6 +152,15 @@ def _aborting_until_proof(evidence: Evidence) -> Iterator[str]:
         yield "The operation was never seen aborting."
     elif any(state != ("aborted" if proven else "aborting") for state, proven in states[first:]):
         yield "The operation did not stay aborting until off was proven."
+
+
+def _unsure_while_silent(evidence: Evidence) -> Iterator[str]:
+    """What was told shortly before the proof, with no reading for long, must hold the true charge already."""
+    told = [s for s in evidence.history if _only(s["supplies"])["state"] == "aborting"][-1:]
+    for status in told:
+        charge = _only(status["supplies"])["operation"]["charge_c"]
+        if not charge["low"] <= evidence.true["charge_c"] <= charge["high"]:
+            yield "While the supply was silent the charge was told as surer than it was."
 
 
 MOST_BETWEEN_OFFS_S = 1.0

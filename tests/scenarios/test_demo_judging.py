@@ -219,6 +219,11 @@ def obeyed_late(evidence: Evidence) -> Evidence:
     return evidence
 
 
+def sure_in_silence(evidence: Evidence) -> Evidence:
+    evidence.history[1]["supplies"]["main"]["operation"]["charge_c"]["high"] = 999.0
+    return evidence
+
+
 def never_silent(evidence: Evidence) -> Evidence:
     return replace(evidence, truths=[truth for truth in evidence.truths if truth["truth"] != "fault"])
 
@@ -234,6 +239,7 @@ def never_silent(evidence: Evidence) -> Evidence:
         (sent_once, "Off was not sent again."),
         (one_left_out, "There were more than 1 s between two off commands."),
         (obeyed_late, "The supply was not switched off as soon as it answered again."),
+        (sure_in_silence, "While the supply was silent the charge was told as surer than it was."),
         (never_silent, "The supply did not fall silent and answer again."),
     ],
 )

@@ -1,0 +1,60 @@
+"""How the line stands, as told: nothing surer than what the newest readings bear out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from supervisor.core.anodize import Operation, State
+from supervisor.core.dose import GAP_PERIODS, Dose
+from supervisor.core.events import Instant, Order
+from supervisor.core.output import Output
+from supervisor.core.plan import make_plan
+from supervisor.core.state import LineState, SupplyState
+from supervisor.service.status import status
+from supervisor.trade.charge import Interval
+from tests.core.kit import line_setup
+
+SETUP = line_setup()
+MAIN = SETUP.supplies["main"]
+PERIOD_S = SETUP.channels[MAIN.current].period_s
+READ_S = 100.0
+CHARGE = Interval(90.0, 100.0, 110.0)
+
+
+def told(after_s: float, *, state: State = State.RUNNING, output: Output | None = None) -> dict[str, Any]:
+    """Tell of an operation whose newest reading came `after_s` before now."""
+    plan, reasons = make_plan(SETUP, MAIN, Order(area_m2=0.013, target_um=20.0))
+    assert plan is not None, reasons
+    dose = Dose(CHARGE, READ_S, Interval(1.94, 1.95, 1.96))
+    operation = Operation("test-1", "load-1", plan, state, dose, 0.0, READ_S)
+    line = LineState(supplies={"main": SupplyState(output=output or Output(wanted_on=True), operation=operation)})
+    found: dict[str, Any] = status(SETUP, line, Instant(READ_S + after_s, 1.0, 0.0))["supplies"]["main"]["operation"]
+    return found
+
+
+def test_between_two_readings_the_charge_is_told_as_it_was_read() -> None:
+    assert told(GAP_PERIODS * PERIOD_S)["charge_c"] == {"low": 90.0, "best": 100.0, "high": 110.0}
+
+
+def test_without_readings_charge_and_thickness_are_told_ever_less_sure() -> None:
+    operation = told(60.0)
+    assert operation["charge_c"] == {"low": 90.0, "best": 100.0, "high": 110.0 + 60.0 * MAIN.rated_current_a}
+    assert operation["thickness_um"]["high"] == pytest.approx(
+        operation["charge_c"]["high"] * SETUP.growth.high_um_m2_per_c / 0.013
+    )
+
+
+def test_an_off_that_is_not_proven_counts_as_on() -> None:
+    assert told(60.0, state=State.ABORTING, output=Output(asked_wire_s=0.5))["charge_c"]["high"] > CHARGE.high
+
+
+def test_with_off_proven_nothing_more_can_have_flowed() -> None:
+    assert told(60.0, state=State.HELD, output=Output(proven_off=True))["charge_c"]["high"] == CHARGE.high
+
+
+def test_what_is_over_stays_as_it_ended() -> None:
+    over = replace(Output(), confirmed_s=READ_S)
+    assert told(60.0, state=State.COMPLETE, output=over)["charge_c"]["high"] == CHARGE.high
