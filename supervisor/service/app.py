@@ -47,10 +47,14 @@ def journal_path(line: LineFile) -> Path:
     return records_folder(line) / f"{line.name}.journal"
 
 
+def port_names(line: LineFile) -> list[str]:
+    """Name the ports of a line, to be held."""
+    return [path_name("port", Path(settings.port)) for settings in link_settings(line).values()]
+
+
 def names_to_hold(line: LineFile) -> list[str]:
     """Everything only one supervisor may have: the line, its ports, its journal."""
-    ports = [path_name("port", Path(settings.port)) for settings in link_settings(line).values()]
-    return [f"line-{line.name}", *ports, path_name("journal", journal_path(line))]
+    return [f"line-{line.name}", *port_names(line), path_name("journal", journal_path(line))]
 
 
 class Service:
@@ -213,6 +217,7 @@ class Service:
         path, healthy, problem = str(journal_path(self._file)), self._journal.healthy, self._journal.problem
         return now | {
             "speed": self._clock.speed,
+            "line_hash": self._file.line_hash,
             "journal": {"path": path, "healthy": healthy, "problem": problem},
         }
 

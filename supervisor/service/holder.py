@@ -41,6 +41,7 @@ class Holder:
         name: what it holds, as given to `hold`. pid: its process id; 0 where its record is not readable.
         started_ticks: when that process began, clock ticks since boot (field 22 of /proc/PID/stat).
         user: its user. line: the line's name. line_file: the line file. since: UTC, ISO 8601.
+        doing: what for: `run`, or `off` for one that only switches off and goes by itself.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Holder:
     line: str
     line_file: str
     since: str
+    doing: str = "run"
 
     def __str__(self) -> str:
         """Return one phrase for people."""
@@ -96,7 +98,7 @@ class Held:
         self.release()
 
 
-def hold(names: Sequence[str], *, line: str, line_file: Path, wall_s: float) -> Held:
+def hold(names: Sequence[str], *, line: str, line_file: Path, wall_s: float, doing: str = "run") -> Held:
     """Hold all the names for this process, or none.
 
     `wall_s` is now, UTC seconds since 1970, for the record. Raises AlreadyHeldError, which names every holder, or
@@ -111,6 +113,7 @@ def hold(names: Sequence[str], *, line: str, line_file: Path, wall_s: float) -> 
         line=line,
         line_file=str(line_file.absolute()),
         since=datetime.fromtimestamp(wall_s, UTC).isoformat(timespec="seconds"),
+        doing=doing,
     )
     with ExitStack() as locks:
         busy: list[Holder] = []
@@ -130,6 +133,13 @@ def hold(names: Sequence[str], *, line: str, line_file: Path, wall_s: float) -> 
 def holder_of(name: str) -> Holder | None:
     """Return who holds the name now; None where nobody does, whatever an old record says. Raises HolderError."""
     return _look(runtime_folder(), name)
+
+
+def holders_of_file(line_file: Path) -> list[Holder]:
+    """Return who holds the name of a line and was started with this line file. Raises HolderError."""
+    folder = runtime_folder()
+    found = [_look(folder, lock.stem) for lock in sorted(folder.glob("line-*.lock"))]
+    return [holder for holder in found if holder is not None and holder.line_file == str(line_file.absolute())]
 
 
 def end_holder(holder: Holder, term_s: float, kill_s: float) -> None:
@@ -261,8 +271,9 @@ def _parse_record(text: bytes, name: str) -> Holder | None:
     try:
         found: Any = json.loads(text)
         user, line, line_file, since = (str(found[key]) for key in ("user", "line", "line_file", "since"))
-        holder = Holder(name, int(found["pid"]), int(found["started_ticks"]), user, line, line_file, since)
-    except (ValueError, TypeError, KeyError, RecursionError):
+        doing = str(found.get("doing", "run"))
+        holder = Holder(name, int(found["pid"]), int(found["started_ticks"]), user, line, line_file, since, doing)
+    except (AttributeError, ValueError, TypeError, KeyError, RecursionError):
         return None
     return holder if 0 < holder.pid <= _HIGHEST_PID else None
 

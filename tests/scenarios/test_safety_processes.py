@@ -8,11 +8,12 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import suppress
+from pathlib import Path
 
 import pytest
 
 from tests.harness.lines import ROOT, SPEED, Files, short_folder, write_files
-from tests.harness.wire import Running, simulators, until
+from tests.harness.wire import Running, Simulators, ampminder, service, simulators, until
 
 
 @pytest.fixture
@@ -48,3 +49,70 @@ def test_a_terminal_that_stands_still_does_not_stop_the_supervision(files: Files
             process.wait(8.0)
         finally:
             process.kill()
+
+
+def load_running(simulated: Simulators, running: Running) -> None:
+    running.until_proven()
+    running.begin("20 um")
+    until(lambda: simulated.told("output")[-1]["on"], 2.0)
+
+
+def test_off_works_though_the_line_file_was_spoilt_since_the_supervisor_was_started(files: Files) -> None:
+    with simulators(files, speed=SPEED) as simulated, service(files, speed=SPEED) as running:
+        load_running(simulated, running)
+        files.line.write_text("half an edi")
+        done = ampminder("off", str(files.line))
+        assert simulated.told("output")[-1]["on"] is False
+        assert done.returncode == 0, done.stderr
+        assert "has mistakes" in done.stdout
+
+
+def test_off_with_a_spoilt_line_file_and_nobody_to_ask_says_what_to_do_by_hand(files: Files) -> None:
+    files.line.write_text("half an edi")
+    done = ampminder("off", str(files.line))
+    assert done.returncode == 2
+    assert "Cut the mains" in done.stderr
+    assert "not TOML" in done.stderr
+
+
+def test_off_works_without_a_folder_for_locks(files: Files) -> None:
+    with simulators(files) as simulated:
+        files.folder.chmod(0o777)
+        done = ampminder("off", str(files.line))
+        files.folder.chmod(0o700)
+        assert done.returncode == 0, done.stderr
+        assert "Anyone may write" in done.stdout
+        assert simulated.told("output")[-1]["on"] is False
+
+
+def test_off_gives_a_supervisor_that_is_only_starting_the_time_to_answer(files: Files) -> None:
+    with simulators(files) as simulated, service(files) as running:
+        until(lambda: list(files.folder.glob("line-*.lock")), 5.0, 0.001)
+        done = ampminder("off", str(files.line))
+        assert done.returncode == 0, done.stderr
+        assert "was ended" not in done.stdout
+        assert running.process.poll() is None
+        assert simulated.told("output")[-1]["on"] is False
+
+
+def test_two_offs_at_once_both_prove_it(files: Files) -> None:
+    with simulators(files) as simulated:
+        command = [str(Path(sys.executable).with_name("ampminder")), "off", str(files.line)]
+        both = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT) for _ in range(2)]
+        told = [process.communicate(timeout=20)[0] for process in both]
+        assert [process.returncode for process in both] == [0, 0]
+        assert all("off is proven" in text for text in told)
+        assert simulated.told("output")[-1]["on"] is False
+
+
+def test_the_proof_of_another_line_of_the_same_name_is_none_for_this_one(files: Files) -> None:
+    with short_folder() as folder:
+        other = write_files(folder)
+        with simulators(files) as simulated, simulators(other) as others, service(files) as running:
+            running.until_proven()
+            os.environ["AMPMINDER_RUNTIME"] = str(files.folder)
+            seen = len(simulated.told("output"))
+            done = ampminder("off", str(other.line))
+            assert done.returncode == 0, done.stderr
+            assert others.told("output"), simulated.told("output")[seen:]
+            assert running.process.poll() is None
