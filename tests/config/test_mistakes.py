@@ -153,7 +153,7 @@ CROSS = [
     ),
     (
         "resend after the deadline",
-        ('off_threshold = "50 mA"', 'off_threshold = "50 mA"\nresend = "2 s"'),
+        ('resend = "500 ms"', 'resend = "2 s"'),
         "supplies.main.resend",
         "deadline",
         "shorter",
