@@ -133,7 +133,7 @@ def test_a_broken_point_brings_no_mistake_where_it_is_used(written: Written) -> 
 
 
 def test_registers_may_stand_in_the_line_file_and_degf_counts_from_zero_fahrenheit(written: Written) -> None:
-    path = written(('profile = "profiles/four-thermocouples.toml"\nperiod = "15 s"', 'period = "15 s"' + INLINE))
+    path = written(('profile = "profiles/four-thermocouples.toml"\nperiod = "45 s"', 'period = "45 s"' + INLINE))
     line = load_line(path)
     point = device_maps(line)["thermometer"].points["t1"]
     assert (point.address, point.no_value, point.unit) == (7, (0x7FFF,), "degC")

@@ -75,8 +75,8 @@ async def test_bad_bytes_never_enter_the_charge(what: str) -> None:
 async def test_a_reading_beyond_the_devices_range_is_no_number() -> None:
     async with virtual_line() as line:
         await line.start()
-        line.server.line.sensors["acid-middle"].sheath_c = 400.0
-        await line.pass_time(30.0)
+        line.server.line.sensors["acid-middle"].sheath_c = 1500.0
+        await line.pass_time(60.0)
         shown = line.service.status()["tanks"]["acid"]
         assert shown["temperature_c"] is None
         assert shown["reading"] == "out of range"
