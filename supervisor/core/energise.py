@@ -8,7 +8,7 @@ from supervisor.core import dose
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
 from supervisor.core.events import Recorded, Written
-from supervisor.core.load import Load
+from supervisor.core.load import REMEMBERED_LOADS, Load
 from supervisor.core.permissives import failing
 from supervisor.core.plan import Plan
 from supervisor.core.state import Pending
@@ -82,7 +82,8 @@ def _begin(work: Work, pending: Pending) -> Operation:
     """Make the operation and its load; off is proven, so nothing has flowed up to now."""
     now_s, plan = work.at.process_s, pending.plan
     load = Load(pending.load, plan.area_m2, plan.target_um, pending.operation)
-    work.state = replace(work.state, loads={**work.state.loads, load.id: load})
+    kept = list(work.state.loads.items())[1 - REMEMBERED_LOADS :]
+    work.state = replace(work.state, loads={**dict(kept), load.id: load})
     return Operation(
         id=pending.operation,
         load=load.id,

@@ -6,8 +6,10 @@ from dataclasses import dataclass, replace
 
 from supervisor.core import causes, dose, energise, output, readings, requests
 from supervisor.core.actions import Action, ArmTimeOut
+from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import ENDING, Operation, Trigger, count_commanded, proven
 from supervisor.core.events import Ending, Event, Instant, Recorded, Request, Scanned, Started, Wake, Written
+from supervisor.core.interlocks import CAUSES
 from supervisor.core.limits import BandState
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState, SupplyState
@@ -106,6 +108,7 @@ def _started(work: Work, event: Started) -> None:
         watch_only=event.watch_only,
         ending=False,
         channels={},
+        alarms={name: alarm for name, alarm in work.state.alarms.items() if _is_known(work, alarm)},
         bands={name: BandState(band.beyond) for name, band in work.state.bands.items() if name in work.setup.tanks},
         supplies={
             name: replace(known.get(name, SupplyState()), output=output.Output(), pending=None)
@@ -120,6 +123,11 @@ def _started(work: Work, event: Started) -> None:
         if setup.device_time_out_s is not None and not event.watch_only:
             work.actions.append(ArmTimeOut(name, work.number(), setup.device_time_out_s))
         work.put(name, replace(work.supply(name), armed=False))
+
+
+def _is_known(work: Work, alarm: Alarm) -> bool:
+    """Whether this line and this release can still tell its cause; nothing would ever clear another."""
+    return alarm.cause in CAUSES and (alarm.subject in work.setup.tanks or alarm.subject in work.setup.supplies)
 
 
 def _ending(work: Work) -> None:

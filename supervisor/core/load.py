@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+REMEMBERED_LOADS = 1000
+"""Loads kept, newest first: about a year of a busy line. An older one's name may be given again."""
+
 
 @dataclass(frozen=True, slots=True)
 class Load:
