@@ -193,12 +193,16 @@ class Service:
         except Refusal as refusal:
             raise Refusal(*refusal.reasons, *self._also_against(kind, body)) from None
         waiting = self.steps.answer_to(request.id)
-        self.steps.post(request)
+        if waiting is None:
+            raise Refusal("fresh: this request came before and is done only once.")
         try:
+            self.steps.post(request)
             async with asyncio.timeout(ANSWER_S):
                 answer = await waiting
         except TimeoutError:
             raise Refusal("The supervisor did not decide in time. Look at its state before you ask again.") from None
+        finally:
+            self.steps.forget(request.id)
         if not answer.ok:
             raise Refusal(*answer.reasons)
         return dict(answer.data)

@@ -58,9 +58,18 @@ class StepLoop:
         """Return the wire time left until the line next wants to be woken, s."""
         return None if self._planned_wire_s is None else self._planned_wire_s - self._clock.now()
 
-    def answer_to(self, request: str) -> asyncio.Future[Answer]:
-        """Return what will hold the answer to a request that is about to be posted."""
+    def answer_to(self, request: str) -> asyncio.Future[Answer] | None:
+        """Return what will hold the answer to a request about to be posted; None where one of its id waits already.
+
+        The core answers by id: of two at once, one would get the other's answer.
+        """
+        if request in self._answers:
+            return None
         return self._answers.setdefault(request, asyncio.get_running_loop().create_future())
+
+    def forget(self, request: str) -> None:
+        """Wait no more for an answer; harmless where it has come."""
+        self._answers.pop(request, None)
 
     def close(self) -> None:
         """Wake no more."""

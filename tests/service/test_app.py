@@ -11,6 +11,9 @@ import pytest
 from supervisor.core.anodize import State
 from supervisor.core.events import Event, Woken
 from supervisor.core.line import Line, Step
+from supervisor.edges.client import ask
+from supervisor.edges.control import socket_path
+from supervisor.edges.requests import new_body
 from supervisor.records import rows
 from supervisor.service.app import Service
 from supervisor.service.holder import AlreadyHeldError
@@ -112,6 +115,19 @@ async def test_a_wrongly_written_stop_is_told_nothing_that_does_not_concern_it()
         await running(line)
         answer = await line.ask("stop", area="1 cm^2")
         assert [reason.partition(":")[0] for reason in answer["reasons"]] == ["area"]
+
+
+@virtually
+async def test_a_request_repeated_while_it_is_decided_does_not_take_its_answer() -> None:
+    async with virtual_line() as line:
+        await line.start()
+        await line.pass_time(60.0)
+        body = new_body(line.clock.now(), area="130 cm^2", target="4 um")
+        path = socket_path("demo")
+        first, second = await asyncio.gather(ask(path, "start", body), ask(path, "start", body))
+        assert sorted([first["ok"], second["ok"]]) == [False, True]
+        assert line.stands is State.RUNNING
+        assert line.service.steps._answers == {}
 
 
 @virtually
