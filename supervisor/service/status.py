@@ -74,8 +74,7 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         charge, plan.area_m2, Interval(growth.low_um_m2_per_c, growth.best_um_m2_per_c, growth.high_um_m2_per_c)
     )
     load = state.loads.get(operation.load)
-    now_a = operation.dose.last.best
-    going = operation.energised and now_a > 0
+    now_a = value(setup, state, setup.supplies[name].current, at) if operation.energised else None
     return {
         "id": operation.id,
         "load": operation.load,
@@ -92,7 +91,7 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "charge_c": _interval(charge),
         "charge_unbounded": operation.dose.unbounded,
         "thickness_um": _interval(grown),
-        "to_go_s": max(0.0, plan.target_c - charge.best) / now_a if going else None,
+        "to_go_s": max(0.0, plan.target_c - charge.best) / now_a if now_a is not None and now_a > 0 else None,
     }
 
 

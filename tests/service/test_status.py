@@ -9,10 +9,10 @@ import pytest
 
 from supervisor.core.anodize import Operation, State
 from supervisor.core.dose import GAP_PERIODS, Dose
-from supervisor.core.events import Instant, Order
+from supervisor.core.events import Instant, Order, Quality, Reading
 from supervisor.core.output import Output
 from supervisor.core.plan import make_plan
-from supervisor.core.state import LineState, SupplyState
+from supervisor.core.state import Latest, LineState, SupplyState
 from supervisor.service.status import status
 from supervisor.trade.charge import Interval
 from tests.core.kit import line_setup
@@ -26,11 +26,15 @@ CHARGE = Interval(90.0, 100.0, 110.0)
 
 def told(after_s: float, *, state: State = State.RUNNING, output: Output | None = None) -> dict[str, Any]:
     """Tell of an operation whose newest reading came `after_s` before now."""
+    latest = Latest(Reading(MAIN.current, Quality.GOOD, 1.95), READ_S, READ_S, 1.95)
     plan, reasons = make_plan(SETUP, MAIN, Order(area_m2=0.013, target_um=20.0))
     assert plan is not None, reasons
     dose = Dose(CHARGE, READ_S, Interval(1.94, 1.95, 1.96))
     operation = Operation("test-1", "load-1", plan, state, dose, 0.0, READ_S)
-    line = LineState(supplies={"main": SupplyState(output=output or Output(wanted_on=True), operation=operation)})
+    line = LineState(
+        channels={MAIN.current: latest},
+        supplies={"main": SupplyState(output=output or Output(wanted_on=True), operation=operation)},
+    )
     found: dict[str, Any] = status(SETUP, line, Instant(READ_S + after_s, 1.0, 0.0))["supplies"]["main"]["operation"]
     return found
 
@@ -58,3 +62,9 @@ def test_with_off_proven_nothing_more_can_have_flowed() -> None:
 def test_what_is_over_stays_as_it_ended() -> None:
     over = replace(Output(), confirmed_s=READ_S)
     assert told(60.0, state=State.COMPLETE, output=over)["charge_c"]["high"] == CHARGE.high
+
+
+def test_how_long_it_takes_yet_is_told_from_a_fresh_current_alone() -> None:
+    age_limit_s = SETUP.channels[MAIN.current].age_limit_s
+    assert told(0.0)["to_go_s"] == pytest.approx((told(0.0)["target"]["charge_c"] - 100.0) / 1.95)
+    assert told(age_limit_s + 0.1)["to_go_s"] is None
