@@ -43,7 +43,7 @@ from supervisor.core.line import CORE_VERSION, Line
 from supervisor.core.setup import ChannelSetup
 from supervisor.core.state import LineState, SupplyState
 from supervisor.service.dispatch import Frame, Outbox
-from supervisor.service.polling import PROOF_READS
+from supervisor.service.polling import BLINK_S, PROOF_READS
 from tests.harness.lines import SPEED, faults_of, write_files
 from tests.harness.virtual_loop import BEGINS_S
 
@@ -61,11 +61,13 @@ class _Turn:
     due_s: float = -NEVER_S
     ahead: int = 0
     took_s: float = 0.0
+    made_way: bool = False
+    waits_until_s: float = -NEVER_S
 
 
 @dataclass(slots=True)
 class _Flight:
-    """A transaction on the wire: when its answer is complete and what follows then."""
+    """A transaction: when its next stage comes (its frame leaves, its answer is complete) and what follows then."""
 
     ends_s: float
     arrives: Callable[[], None]
@@ -195,11 +197,9 @@ class DirectLine:
         if bus.flight is not None:
             return bus.flight.ends_s
         if bus.outbox.arrived.is_set():
-            return max(bus.free_s, self.now_s)
+            return self.now_s
         turn = bus.turn()
-        due_s = max(turn.due_s, bus.free_s, self.now_s)
-        # A stop that falls into this reading would wait for it: the service lets the stop pass first.
-        return self._wake_s + 1e-9 if self._wake_s - due_s < turn.took_s else due_s
+        return max(turn.due_s, turn.waits_until_s, self.now_s)
 
     def _advance(self) -> None:
         self.simulated.advance((self.now_s - self._began_s) * self.speed)
@@ -237,13 +237,25 @@ class DirectLine:
     # -- the wire
 
     def _transact(self, bus: _Bus) -> None:
-        """Let a frame leave: a command if one waits, else the reading that is due."""
-        self._advance()
-        frame = bus.outbox.take()
+        """Begin with a command if one waits, else with the reading that is due; it leaves after the silence."""
+        frame, turn, began_s = bus.outbox.take(), bus.turn(), self.now_s
         if frame is not None:
-            self._write(bus, frame)
-        elif bus.turn().due_s <= self.now_s:
-            self._read(bus, bus.turn())
+            self._leave(bus, lambda: self._write(bus, frame))
+        elif turn.due_s <= self.now_s and not self._makes_way(turn):
+            self._leave(bus, lambda: self._read(bus, turn, began_s))
+
+    def _makes_way(self, turn: _Turn) -> bool:
+        """Whether a reading waits for what the core has planned, as in the service: once only."""
+        if turn.made_way or self._wake_s - self.now_s >= turn.took_s:
+            return False
+        turn.made_way, turn.waits_until_s = True, self._wake_s + BLINK_S
+        return True
+
+    def _leave(self, bus: _Bus, leaves: Callable[[], None]) -> None:
+        if bus.free_s <= self.now_s:
+            leaves()
+        else:
+            bus.flight = _Flight(bus.free_s, leaves)
 
     def _answers(self, device: str) -> bool:
         """Whether a device answers now; byte faults other than silence are for harnesses with bytes."""
@@ -256,8 +268,10 @@ class DirectLine:
         bus.free_s = self.now_s + took_s + after_s
         bus.flight = _Flight(self.now_s + took_s, lambda: arrives(answered))
 
-    def _read(self, bus: _Bus, turn: _Turn) -> None:
-        began_s, raw = self.now_s, {}
+    def _read(self, bus: _Bus, turn: _Turn, began_s: float) -> None:
+        self._advance()
+        sent_s, raw = self.now_s, {}
+        turn.made_way = False
         turn.ahead = max(0, turn.ahead - 1)
         device = self._devices[turn.device]
         if self._answers(turn.device):
@@ -270,11 +284,12 @@ class DirectLine:
             turn.due_s = beat_s if beat_s > self.now_s else max(began_s + turn.period_s, self.now_s)
             turn.due_s = self.now_s if turn.ahead else turn.due_s
             readings = tuple(_reading(channel, point, raw.get(point.name)) for channel, point in turn.channels)
-            self.give(Scanned(self.at, turn.device, began_s * self.speed, self.now_s * self.speed, readings))
+            self.give(Scanned(self.at, turn.device, sent_s * self.speed, self.now_s * self.speed, readings))
 
         self._fly(bus, turn.device, arrives)
 
     def _write(self, bus: _Bus, frame: Frame) -> None:
+        self._advance()
         sent_s, device = self.now_s, self.setup.supplies[frame.supply].device
         if self._answers(device):
             point, raw = self._coded(self._maps[device], frame)
