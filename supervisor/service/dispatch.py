@@ -18,6 +18,7 @@ class Frame:
     Attributes:
         supply: whose. command: of which it is part. number: of the action. last: whether the command ends with it.
         what: which of the supply's calls. value: A or V for set points, s for a time-out, else 0.
+        decided_s: wire time of the step that decided an on, s; 0 for what may wait.
     """
 
     supply: str
@@ -26,6 +27,7 @@ class Frame:
     what: Literal["off", "on", "current", "voltage", "time-out"]
     value: float = 0.0
     last: bool = True
+    decided_s: float = 0.0
 
 
 class Outbox:
@@ -47,7 +49,7 @@ class Outbox:
             self._forget(action.supply)
             self._offs[action.supply] = Frame(action.supply, "off", action.number, "off")
         elif isinstance(action, SwitchOn):
-            self._frames.append(Frame(action.supply, "on", action.number, "on"))
+            self._frames.append(Frame(action.supply, "on", action.number, "on", decided_s=action.decided_wire_s))
         elif isinstance(action, ArmTimeOut):
             self._frames.append(Frame(action.supply, "time-out", action.number, "time-out", action.time_out_s))
         else:

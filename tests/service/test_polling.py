@@ -182,3 +182,32 @@ async def test_a_reading_does_not_wait_for_a_stop_that_is_further_off_than_it_ta
     began_s = asyncio.get_running_loop().time()
     await bus.work(3)
     assert asyncio.get_running_loop().time() - began_s < 0.5
+
+
+async def test_an_on_that_waited_while_the_process_stood_still_is_not_sent() -> None:
+    bus = Bus(driver=FakeSupply(on=False, now_s=100.0))
+    bus.outbox.put(SwitchOn("main", 2, 94.9))
+    (event,) = await bus.work(1)
+    assert "on" not in bus.driver.calls
+    assert isinstance(event, Written)
+    assert (event.command, event.ok) == ("on", False)
+
+
+async def test_an_on_in_good_time_is_sent() -> None:
+    bus = Bus(driver=FakeSupply(on=False, now_s=100.0))
+    bus.outbox.put(SwitchOn("main", 2, 99.0))
+    await bus.work(1)
+    assert bus.driver.calls[0] == "on"
+
+
+async def test_a_link_on_which_nothing_is_read_still_sends_what_comes() -> None:
+    driver, outbox, events = FakeSupply(), Outbox(), list[Event]()
+    runner = LinkRunner(outbox, [], {"main": (driver, "main-current")}, 0.2, Clock(now=lambda: 0.0, wall=lambda: 0.0))
+    task = asyncio.create_task(runner.run(events.append, lambda: None))
+    await asyncio.sleep(0)
+    outbox.put(SwitchOff("main", 1, 0.0))
+    await asyncio.sleep(0.001)
+    assert not task.done()
+    task.cancel()
+    assert driver.calls == ["off"]
+    assert len(events) == 1
