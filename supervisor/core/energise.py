@@ -68,6 +68,8 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     assert operation is not None, "the permissives held a moment ago"
     setup = work.supply_setup(name)
     current_a, voltage_v = set_points(pending.plan, setup, 0.0, work.setup.anodize.ramp_step_s)
+    # At every energising: a supply whose mains were off since the service started has forgotten its time-out.
+    work.arm(name)
     number = work.set_points(name, current_a, voltage_v)
     work.switch_on(name)
     ramp = Ramp(now_s, now_s + work.setup.anodize.ramp_step_s, current_a, voltage_v, number, now_s)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from supervisor.core import causes, dose, energise, output, readings, requests
-from supervisor.core.actions import Action, ArmTimeOut
+from supervisor.core.actions import Action
 from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import ENDING, Operation, Trigger, count_commanded, proven
 from supervisor.core.events import Ending, Event, Instant, Recorded, Request, Scanned, Started, Wake, Written
@@ -15,7 +15,7 @@ from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState, SupplyState
 from supervisor.core.work import Work
 
-CORE_VERSION = "1"
+CORE_VERSION = "2"
 """Raised when the same events would give other actions; a replay names both."""
 
 
@@ -115,14 +115,15 @@ def _started(work: Work, event: Started) -> None:
             for name in work.setup.supplies
         },
     )
-    for name, setup in work.setup.supplies.items():
+    for name in work.setup.supplies:
         operation = work.supply(name).operation
         if operation is not None and not operation.over:
             work.put_operation(name, _carried_over(work, name, operation, event))
         _interrupt(work, name)
-        if setup.device_time_out_s is not None and not event.watch_only:
-            work.actions.append(ArmTimeOut(name, work.number(), setup.device_time_out_s))
-        work.put(name, replace(work.supply(name), armed=False))
+        if event.watch_only:
+            work.put(name, replace(work.supply(name), armed=False))
+        else:
+            work.arm(name)
 
 
 def _is_known(work: Work, alarm: Alarm) -> bool:

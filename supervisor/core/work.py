@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from supervisor.core import alarms, anodize, output
-from supervisor.core.actions import Action, Answer, Note, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.alarms import Alarm, AlarmTrigger
 from supervisor.core.events import Instant
 from supervisor.core.interlocks import CAUSES
@@ -82,6 +82,13 @@ class Work:
         number = self.number()
         self.actions.append(SetPoints(name, number, self.at.wire_s, current_a, voltage_v))
         return number
+
+    def arm(self, name: str) -> None:
+        """Have the device arm its own communication time-out, where it has one; nothing confirmed before counts."""
+        self.put(name, replace(self.supply(name), armed=False))
+        time_out_s = self.supply_setup(name).device_time_out_s
+        if time_out_s is not None:
+            self.actions.append(ArmTimeOut(name, self.number(), time_out_s))
 
     def switch_on(self, name: str) -> None:
         """Command on. Only `energise` calls this, after every permissive held a second time (R1)."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from supervisor.core.actions import Answer, Record, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.actions import Answer, ArmTimeOut, Record, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.anodize import State
 from supervisor.core.events import Order, Quality, Recorded, RequestKind
 from tests.core.kit import Bench, line_setup, of_kind
@@ -188,6 +190,36 @@ def two_ready() -> Bench:
     bench = Bench(line_setup(2))
     bench.start_service()
     return bench
+
+
+def with_time_out() -> Bench:
+    setup = line_setup()
+    return Bench(replace(setup, supplies={"main": replace(setup.supplies["main"], device_time_out_s=5.0)}))
+
+
+def test_the_devices_own_time_out_is_armed_anew_at_every_energising() -> None:
+    bench = with_time_out()
+    bench.silent.add("main")  # as with its mains off
+    bench.start_service()
+    assert not bench.supply().armed
+    bench.silent.clear()
+    bench.ask("off")
+    bench.run(3.0)
+    for name in bench.line.state.alarms:
+        bench.ask("alarm reset", alarm=name)
+    assert bench.start().ok
+    assert bench.supply().armed
+    sent = [type(action) for action in bench.actions]
+    assert ArmTimeOut in sent[sent.index(SetPoints) - 1 : sent.index(SwitchOn)]
+
+
+def test_a_time_out_confirmed_before_counts_no_more_once_it_is_to_be_armed_anew() -> None:
+    bench = with_time_out()
+    bench.start_service()
+    assert bench.supply().armed
+    bench.drops = ArmTimeOut
+    assert bench.start().ok
+    assert not bench.supply().armed
 
 
 def test_a_failed_on_is_followed_by_off_in_the_same_step() -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, WireError
-from supervisor.core.actions import SetPoints, SwitchOff, SwitchOn
+from supervisor.core.actions import ArmTimeOut, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.events import Event, Quality, Scanned, Written
 from supervisor.core.setup import Accuracy, ChannelSetup
 from supervisor.service.clock import Clock
@@ -211,3 +211,12 @@ async def test_a_link_on_which_nothing_is_read_still_sends_what_comes() -> None:
     task.cancel()
     assert driver.calls == ["off"]
     assert len(events) == 1
+
+
+async def test_on_is_not_sent_where_the_devices_own_time_out_could_not_be_armed() -> None:
+    bus = Bus(driver=FakeSupply(on=False, fails={"time-out 5": NoAnswer("silent")}))
+    for action in (ArmTimeOut("main", 1, 5.0), SetPoints("main", 2, 0.0, 1.5, 22.0), SwitchOn("main", 3, 0.0)):
+        bus.outbox.put(action)
+    events = await bus.work(4)
+    assert "on" not in bus.driver.calls
+    assert [(e.command, e.ok) for e in events if isinstance(e, Written)][-2:] == [("time-out", False), ("on", False)]
