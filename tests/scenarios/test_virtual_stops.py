@@ -1,4 +1,4 @@
-"""How exactly a load stops at its target on a wire of true speed, where a reading takes as long as an off may be late."""
+"""How exactly a load stops at its target on a wire of true speed, where an off may have to wait for a reading."""
 
 from __future__ import annotations
 
