@@ -50,11 +50,11 @@ def confirmed(output: Output, at_s: float) -> Output:
 def read(output: Output, current_a: float | None, sent_s: float, threshold_a: float) -> Output:
     """Judge one current reading whose request left at process time `sent_s`; None for one that is not good.
 
-    A bad reading counts as still on and begins the row anew.
+    A bad reading counts as still on and begins the row anew; so does a current the wrong way, for it flows.
     """
     if output.wanted_on or output.proven_off:
         return output
-    if current_a is None or current_a >= threshold_a:
+    if current_a is None or abs(current_a) >= threshold_a:
         return replace(output, low_readings=0)
     if output.confirmed_s is None or sent_s < output.confirmed_s:
         return output

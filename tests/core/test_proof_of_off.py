@@ -52,6 +52,22 @@ def test_a_reading_that_left_before_the_confirmation_proves_nothing() -> None:
     assert bench.stands() is State.HOLDING
 
 
+def test_a_current_the_wrong_way_is_no_proof() -> None:
+    bench = holding()
+    for _ in range(5):
+        bench.later(0.1)
+        bench.current(-1.0)
+    assert bench.stands() is State.HOLDING
+
+
+def test_a_current_the_wrong_way_after_the_proof_is_current_unasked() -> None:
+    bench = Bench()
+    bench.start_service()
+    step = bench.current(-1.0)
+    assert of_kind(step, SwitchOff)
+    assert bench.line.state.alarms["main/current-without-operation"].standing
+
+
 def test_the_same_reading_twice_is_one() -> None:
     bench = holding()
     bench.later(0.1)
