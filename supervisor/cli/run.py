@@ -22,6 +22,9 @@ from supervisor.service.safe import Fate
 _log = logging.getLogger(__name__)
 
 
+AGAIN_S = 1.0
+"""Told to end again within this time counts as once: a terminal that closes tells it in several ways."""
+
 LOG_S = 1.0
 """What the log may take at the end to be written."""
 
@@ -48,6 +51,9 @@ def _to_its_end(service: Service) -> bool:
     except (RuntimeFolderError, JournalError, ControlError) as problem:
         _log.critical("%s", problem)
         return False
+    except asyncio.CancelledError:
+        _log.critical("Told to end a second time, the supervisor left what it waited for.")
+        return False
     except Exception:  # noqa: BLE001 - whatever it was, how the supplies were left is told after it
         _log.critical("The supervisor failed and has ended.", exc_info=True)
         return False
@@ -55,10 +61,19 @@ def _to_its_end(service: Service) -> bool:
 
 
 async def _supervise(service: Service) -> list[Fate]:
-    stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
+    """Supervise until told to end; told again, leave whatever is waited for (a disk, say): off is sent all the same."""
+    stop, loop, me = asyncio.Event(), asyncio.get_running_loop(), asyncio.current_task()
+    assert me is not None
+    first_s: list[float] = []
+
+    def told() -> None:
+        first_s.append(loop.time())
+        if loop.time() - first_s[0] >= AGAIN_S:
+            me.cancel()
+        stop.set()
+
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-        loop.add_signal_handler(number, stop.set)
+        loop.add_signal_handler(number, told)
     return await service.run(stop)
 
 

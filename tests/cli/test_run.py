@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import os
+import signal
 from pathlib import Path
 
 import pytest
 
+from supervisor.cli import run as running
 from supervisor.cli.run import run
 from supervisor.records.schema import JournalError
 from supervisor.service.app import Service
@@ -41,3 +44,27 @@ def test_an_end_that_was_asked_for_with_off_proven_is_a_success(
     monkeypatch.setattr(Service, "run", ending)
     assert run(write_files(tmp_path).line, watch_only=False) == 0
     assert capfd.readouterr().out == "main: off is proven.\n"
+
+
+def test_told_twice_to_end_it_leaves_what_it_waits_for_and_still_ends_in_order(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    async def hanging(service: Service, stop: asyncio.Event) -> list[Fate]:
+        os.kill(os.getpid(), signal.SIGTERM)
+        await stop.wait()
+        os.kill(os.getpid(), signal.SIGHUP)  # at once: the same telling
+        await asyncio.sleep(0.06)
+        os.kill(os.getpid(), signal.SIGINT)
+        try:
+            async with asyncio.timeout(5.0):
+                await asyncio.Event().wait()
+        finally:
+            service.fates = [Fate("main", proven=True)]
+        return service.fates
+
+    monkeypatch.setattr(Service, "run", hanging)
+    monkeypatch.setattr(running, "AGAIN_S", 0.05)
+    assert run(write_files(tmp_path).line, watch_only=False) == 1
+    told = capfd.readouterr()
+    assert told.out == "main: off is proven.\n"
+    assert "second time" in told.err
