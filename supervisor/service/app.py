@@ -23,6 +23,7 @@ from supervisor.records.journal import Journal
 from supervisor.service.clock import Clock, boot_id
 from supervisor.service.dispatch import Outbox
 from supervisor.service.holder import Held, hold, path_name
+from supervisor.service.life import show_life
 from supervisor.service.loop import StepLoop
 from supervisor.service.polling import LinkRunner, turns
 from supervisor.service.restore import Restored, profile_texts, restore
@@ -103,6 +104,7 @@ class Service:
                 async with ControlServer(socket_path(self.setup.name), self._handle), asyncio.TaskGroup() as group:
                     work = [group.create_task(self._runner(name), name=f"link {name}") for name in self._links]
                     work.append(group.create_task(self.steps.fail(), name="failed step"))
+                    work.append(group.create_task(show_life(), name="sign of life"))
                     await stop.wait()
                     await self._end()
                     for task in work:
