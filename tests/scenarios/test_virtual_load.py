@@ -96,6 +96,25 @@ async def test_a_silent_supply_is_aborting_until_off_is_proven_and_aborted_only_
 
 
 @virtually
+async def test_current_that_is_gone_while_nobody_can_read_it_lies_within_the_charge() -> None:
+    unseen = {"what": "contact lost", "after_current_s": 200.5, "for_s": 8.0}
+    silent = {"what": "device silent", "device": "rectifier", "after_current_s": 200.0, "for_s": 9.0}
+    async with virtual_line(silent, unseen, plan=with_true_meter) as line:
+        await line.start()
+        began_s = line.clock.instant().process_s
+        await line.begin("4 um")
+        await line.until(lambda: (line.operation.dose.last_s or 0.0) > began_s + 215.0, 300.0)
+        dose, current_a = line.operation.dose, line.operation.plan.current_a
+        assert dose.last_s is not None
+        line.server.tell_state("state")
+        since_c = current_a * (line.clock.instant().process_s - dose.last_s)
+        assert dose.charge.low <= line.true_charge_c - since_c <= dose.charge.high
+        assert line.true_charge_c - since_c < dose.charge.best - 0.9 * 8.0 * current_a
+        await line.until_state(State.COMPLETE)
+        assert contains_truth(line)
+
+
+@virtually
 async def test_a_second_load_runs_after_a_reset() -> None:
     async with virtual_line() as line:
         await line.start()

@@ -42,6 +42,7 @@ async def test_after_an_end_in_mid_operation_the_load_is_held_and_the_truth_lies
         await line.pass_time(300.0)
         before_c = width_c(line)
         await ENDS[ends](line)
+        assert not line.truly_on()
         await line.pass_time(600.0)
         await line.start()
         assert line.stands is State.HELD
