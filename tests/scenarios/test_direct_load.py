@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
 from supervisor.core.actions import SwitchOff
 from supervisor.core.anodize import State
+from supervisor.core.events import Order
 from tests.harness.direct import DirectLine, direct_line
 from tests.harness.lines import with_true_meter, write_files
 from tests.harness.virtual import virtual_line
@@ -92,17 +94,18 @@ def test_a_supervisor_that_ends_leaves_the_output_off(tmp_path: Path) -> None:
     assert line.stands is State.HELD
 
 
-async def virtual_charge_c() -> float:
+async def virtual_charge_c(mode: Literal["current", "voltage"]) -> float:
     async with virtual_line() as line:
         await line.start()
-        await line.begin("2 um")
+        await line.begin("2 um", mode=mode, voltage="15 V")
         await line.until_state(State.COMPLETE)
         return line.true_charge_c
 
 
-def test_a_load_runs_here_as_it_does_over_ptys(tmp_path: Path) -> None:
+@pytest.mark.parametrize("mode", ["current", "voltage"])
+def test_a_load_runs_here_as_it_does_over_ptys(tmp_path: Path, mode: Literal["current", "voltage"]) -> None:
     line = direct_line(tmp_path)
     line.start()
-    line.begin(2.0)
+    assert line.ask("start", order=Order(0.013, 2.0, mode=mode, voltage_v=15.0)).ok
     line.until_state(State.COMPLETE)
-    assert line.true_charge_c == pytest.approx(run_virtual(virtual_charge_c()), rel=1e-4)
+    assert line.true_charge_c == pytest.approx(run_virtual(virtual_charge_c(mode)), rel=1e-4)
