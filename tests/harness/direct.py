@@ -7,14 +7,13 @@ answer delay, the registers' steps. So one load runs here as it does over ptys, 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
 from typing import Any
 
 from drivers.modbus_frames import frame_gap_s
 from drivers.registers import DeviceMap, Point, contiguous
-from drivers.registers_read import decode, encode_down
+from drivers.registers_read import encode_down
 from simulators.faults import Fault
 from simulators.line import SimulatedLine, Truth
 from simulators.modbus_devices import ModbusDevice
@@ -28,8 +27,6 @@ from supervisor.core.events import (
     Event,
     Instant,
     Order,
-    Quality,
-    Reading,
     Recorded,
     Request,
     RequestKind,
@@ -40,54 +37,14 @@ from supervisor.core.events import (
     Written,
 )
 from supervisor.core.line import CORE_VERSION, Line
-from supervisor.core.setup import ChannelSetup
 from supervisor.core.state import LineState, SupplyState
-from supervisor.service.dispatch import Frame, Outbox
+from supervisor.service.dispatch import Frame
 from supervisor.service.polling import BLINK_S, PROOF_READS
+from tests.harness.direct_bus import NEVER_S, Bus, Flight, Turn, reading
 from tests.harness.lines import SPEED, faults_of, write_files
 from tests.harness.virtual_loop import BEGINS_S
 
 WALL_S = 1.79e9
-NEVER_S = float("inf")
-
-
-@dataclass(slots=True)
-class _Turn:
-    """One group of a device's registers and when it is read next; all times wire time."""
-
-    device: str
-    channels: tuple[tuple[ChannelSetup, Point], ...]
-    period_s: float
-    due_s: float = -NEVER_S
-    ahead: int = 0
-    took_s: float = 0.0
-    made_way: bool = False
-    waits_until_s: float = -NEVER_S
-
-
-@dataclass(slots=True)
-class _Flight:
-    """A transaction: when its next stage comes (its frame leaves, its answer is complete) and what follows then."""
-
-    ends_s: float
-    arrives: Callable[[], None]
-
-
-class _Bus:
-    """One link: its devices, what waits to be written, what is due to be read, and what is on the wire."""
-
-    def __init__(self, turns: list[_Turn], gap_s: float, time_out_s: float, quiet_s: float) -> None:
-        self.turns = turns
-        self.gap_s = gap_s
-        self.time_out_s = time_out_s
-        self.quiet_s = quiet_s
-        self.outbox = Outbox()
-        self.flight: _Flight | None = None
-        self.free_s = -NEVER_S
-
-    def turn(self) -> _Turn:
-        """What is read next."""
-        return min(self.turns, key=lambda turn: turn.due_s)
 
 
 class DirectLine:
@@ -125,24 +82,24 @@ class DirectLine:
         self._wake_s = NEVER_S
         self._numbers = count(1)
 
-    def _made_buses(self, line_file: LineFile) -> dict[str, _Bus]:
+    def _made_buses(self, line_file: LineFile) -> dict[str, Bus]:
         tables = line_file.document.devices
         buses = {}
         for name, settings in link_settings(line_file).items():
             turns = [turn for device, table in tables.items() if table.link == name for turn in self._turns(device)]
             gap_s = frame_gap_s(settings.baud)
-            buses[name] = _Bus(turns, gap_s, settings.response_time_out_s, settings.quiet_after_silence_s)
+            buses[name] = Bus(turns, gap_s, settings.response_time_out_s, settings.quiet_after_silence_s)
         self._link_of = {device: table.link for device, table in tables.items()}
         return buses
 
-    def _turns(self, device: str) -> list[_Turn]:
+    def _turns(self, device: str) -> list[Turn]:
         mine = [channel for channel in self.setup.channels.values() if channel.device == device]
         turns = []
         for group in contiguous(self._maps[device].points.values()):
             names = {point.name: point for point in group}
             wanted = tuple((channel, names[channel.point]) for channel in mine if channel.point in names)
             if wanted:
-                turns.append(_Turn(device, wanted, min(channel.period_s for channel, _ in wanted) / self.speed))
+                turns.append(Turn(device, wanted, min(channel.period_s for channel, _ in wanted) / self.speed))
         return turns
 
     # -- time
@@ -192,7 +149,7 @@ class DirectLine:
             self._transact(bus)
         return True
 
-    def _ready_s(self, bus: _Bus) -> float:
+    def _ready_s(self, bus: Bus) -> float:
         """When something happens on a bus: its answer comes, or its next frame may leave."""
         if bus.flight is not None:
             return bus.flight.ends_s
@@ -231,12 +188,12 @@ class DirectLine:
         moments += [] if wake.wire_s is None else [wake.wire_s]
         return max(min(moments, default=NEVER_S), self.now_s)
 
-    def _bus_of(self, supply: str) -> _Bus:
+    def _bus_of(self, supply: str) -> Bus:
         return self._buses[self._link_of[self.setup.supplies[supply].device]]
 
     # -- the wire
 
-    def _transact(self, bus: _Bus) -> None:
+    def _transact(self, bus: Bus) -> None:
         """Begin with a command if one waits, else with the reading that is due; it leaves after the silence."""
         frame, turn, began_s = bus.outbox.take(), bus.turn(), self.now_s
         if frame is not None:
@@ -244,31 +201,31 @@ class DirectLine:
         elif turn.due_s <= self.now_s and not self._makes_way(turn):
             self._leave(bus, lambda: self._read(bus, turn, began_s))
 
-    def _makes_way(self, turn: _Turn) -> bool:
+    def _makes_way(self, turn: Turn) -> bool:
         """Whether a reading waits for what the core has planned, as in the service: once only."""
         if turn.made_way or self._wake_s - self.now_s >= turn.took_s:
             return False
         turn.made_way, turn.waits_until_s = True, self._wake_s + BLINK_S
         return True
 
-    def _leave(self, bus: _Bus, leaves: Callable[[], None]) -> None:
+    def _leave(self, bus: Bus, leaves: Callable[[], None]) -> None:
         if bus.free_s <= self.now_s:
             leaves()
         else:
-            bus.flight = _Flight(bus.free_s, leaves)
+            bus.flight = Flight(bus.free_s, leaves)
 
     def _answers(self, device: str) -> bool:
         """Whether a device answers now; byte faults other than silence are for harnesses with bytes."""
         return not self.simulated.board.standing("device silent", device)
 
-    def _fly(self, bus: _Bus, device: str, arrives: Callable[[bool], None]) -> None:
+    def _fly(self, bus: Bus, device: str, arrives: Callable[[bool], None]) -> None:
         answered = self._answers(device)
         took_s = self._devices[device].answer_delay_s if answered else bus.time_out_s
         after_s = bus.gap_s if answered else bus.quiet_s
         bus.free_s = self.now_s + took_s + after_s
-        bus.flight = _Flight(self.now_s + took_s, lambda: arrives(answered))
+        bus.flight = Flight(self.now_s + took_s, lambda: arrives(answered))
 
-    def _read(self, bus: _Bus, turn: _Turn, began_s: float) -> None:
+    def _read(self, bus: Bus, turn: Turn, began_s: float) -> None:
         self._advance()
         sent_s, raw = self.now_s, {}
         turn.made_way = False
@@ -283,12 +240,12 @@ class DirectLine:
             beat_s = turn.due_s + turn.period_s
             turn.due_s = beat_s if beat_s > self.now_s else max(began_s + turn.period_s, self.now_s)
             turn.due_s = self.now_s if turn.ahead else turn.due_s
-            readings = tuple(_reading(channel, point, raw.get(point.name)) for channel, point in turn.channels)
+            readings = tuple(reading(channel, point, raw.get(point.name)) for channel, point in turn.channels)
             self.give(Scanned(self.at, turn.device, sent_s * self.speed, self.now_s * self.speed, readings))
 
         self._fly(bus, turn.device, arrives)
 
-    def _write(self, bus: _Bus, frame: Frame) -> None:
+    def _write(self, bus: Bus, frame: Frame) -> None:
         self._advance()
         sent_s, device = self.now_s, self.setup.supplies[frame.supply].device
         if self._answers(device):
@@ -324,7 +281,7 @@ class DirectLine:
         point = device.points[names[frame.what]]
         return point, encode_down(point, frame.value)
 
-    def _bring_forward(self, bus: _Bus, supply: str) -> None:
+    def _bring_forward(self, bus: Bus, supply: str) -> None:
         current = self.setup.supplies[supply].current
         for turn in bus.turns:
             if any(channel.name == current for channel, _ in turn.channels):
@@ -390,17 +347,6 @@ class DirectLine:
     def truly_on(self) -> bool:
         """Whether the output is truly on."""
         return self.simulated.supplies["rectifier"].is_on
-
-
-def _reading(channel: ChannelSetup, point: Point, raw: int | None) -> Reading:
-    if raw is None:
-        return Reading(channel.name, Quality.NO_ANSWER, None)
-    value = decode(point, raw)
-    if value is None:
-        return Reading(channel.name, Quality.ABSENT, None, (raw,))
-    if not channel.low <= value <= channel.high:
-        return Reading(channel.name, Quality.OUT_OF_RANGE, None, (raw,))
-    return Reading(channel.name, Quality.GOOD, value, (raw,))
 
 
 def direct_line(
