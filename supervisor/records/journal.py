@@ -196,7 +196,7 @@ class Journal:
         batch = tuple(self._queue)
         try:
             all_kept = await self._in_thread(lambda: rows.write(self._connection, self._run, batch))
-        except sqlite3.Error as problem:
+        except Exception as problem:  # noqa: BLE001 - a writer that ended here would leave a record that only seems well
             self._problem = f"The journal cannot be written: {problem}. Check the disk; nothing new is energised."
             _log.error("%s", self._problem)
             return False

@@ -248,8 +248,11 @@ async def test_a_stalled_disk_costs_steps_but_never_memory_or_time(
     assert kept[-1] == 101
 
 
+@pytest.mark.parametrize(
+    "problem", [sqlite3.OperationalError("database or disk is full"), MemoryError("as nobody foresaw")]
+)
 async def test_a_refusing_disk_is_tried_again_and_nothing_is_lost(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    problem: Exception, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(journal, "BATCH_S", 0.001)
     monkeypatch.setattr(journal, "RETRY_S", 0.001)
@@ -260,7 +263,7 @@ async def test_a_refusing_disk_is_tried_again_and_nothing_is_lost(
     def full(connection: sqlite3.Connection, run: int, batch: Sequence[rows.Row]) -> bool:
         nonlocal failures
         failures += 1
-        raise sqlite3.OperationalError("database or disk is full")
+        raise problem
 
     monkeypatch.setattr(rows, "write", full)
     opened.note_step(woken(1.0), (INTENT,))
@@ -268,7 +271,7 @@ async def test_a_refusing_disk_is_tried_again_and_nothing_is_lost(
     opened.make_durable("intent-1", told.append)
     await until(lambda: failures >= 3)
     assert not opened.healthy
-    assert "disk is full" in opened.problem
+    assert str(problem) in opened.problem
     assert told == []
     monkeypatch.setattr(rows, "write", working)
     await until(lambda: bool(told) and opened.healthy)
