@@ -14,11 +14,18 @@ from supervisor.edges.client import ask, only_socket
 from supervisor.edges.control import ControlError, socket_path
 from supervisor.edges.requests import new_body
 from supervisor.service.clock import boot_clock_s
+from supervisor.service.holder import holders_of_file
 
 
 def socket_of(line: Path | None) -> Path:
-    """Return the socket of the line whose file is named, or the only socket there is. Raises ControlError."""
-    return only_socket() if line is None else socket_path(load_line(line).name)
+    """Return the socket of the line whose file is named, or the only socket there is. Raises ControlError.
+
+    Whoever was started with that file is asked, whatever was made of the file since.
+    """
+    if line is None:
+        return only_socket()
+    running = holders_of_file(line)
+    return socket_path(running[0].line if running else load_line(line).name)
 
 
 def request(line: Path | None, kind: str, asked: dict[str, str], *, as_json: bool) -> int:

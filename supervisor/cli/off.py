@@ -84,6 +84,7 @@ async def _off(line: LineFile, told: list[str]) -> list[Fate]:
 async def _by_running(line: LineFile, told: list[str]) -> bool:
     """Ask every supervisor that has anything of the line; end those in the way. Says whether off is proven so."""
     held = [(name, holder) for name in names_to_hold(line) if (holder := holder_of(name)) is not None]
+    held += [(holder.name, holder) for holder in holders_of_file(line.path)]  # the file may have had another name then
     for holder in {holder.pid: holder for _, holder in held}.values():
         if holder.doing == "off":
             await _finished(holder)
@@ -93,7 +94,7 @@ async def _by_running(line: LineFile, told: list[str]) -> bool:
         state = await _ask_running(holder)
         if state is not None and _is_of(line, holder, state, names):
             return True
-        if names.isdisjoint(port_names(line)) and holder.line_file != str(line.path):
+        if names.isdisjoint(port_names(line)) and (state is not None or holder.line_file != str(line.path)):
             told.append("It supervises other ports; it was left running, and off was sent from here.")
         elif _still(holder):
             told.append(f"It did not prove off within {ASKED_S:g} s, so it was ended and off was sent from here.")

@@ -116,3 +116,24 @@ def test_the_proof_of_another_line_of_the_same_name_is_none_for_this_one(files: 
             assert done.returncode == 0, done.stderr
             assert others.told("output"), simulated.told("output")[seen:]
             assert running.process.poll() is None
+
+
+def test_off_reaches_the_supervisor_of_a_file_that_names_another_line_and_port_since(files: Files) -> None:
+    with simulators(files, speed=SPEED) as simulated, service(files, speed=SPEED) as running:
+        load_running(simulated, running)
+        text = files.line.read_text()
+        files.line.write_text(text.replace('"demo"', '"renamed"').replace('"links/bus"', '"links/other"'))
+        done = ampminder("off", str(files.line))
+        assert simulated.told("output")[-1]["on"] is False
+        assert done.returncode == 1  # at the port it names now nothing is proven
+        assert "links/other" in done.stderr
+        assert running.process.poll() is None
+
+
+def test_a_request_reaches_the_supervisor_whose_line_file_was_spoilt_since(files: Files) -> None:
+    with simulators(files, speed=SPEED) as simulated, service(files, speed=SPEED) as running:
+        load_running(simulated, running)
+        files.line.write_text("half an edi")
+        done = ampminder("anodize", "stop", "--line", str(files.line))
+        assert done.returncode == 0, done.stderr
+        assert running.until("stopped", 5.0)["off_proven"]
