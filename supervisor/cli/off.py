@@ -60,7 +60,11 @@ async def _without_file(path: Path, mistakes: LineMistakes, told: list[str]) -> 
             if state is not None:
                 told.append(f"{path} has mistakes, so process {holder.pid}, started with it before, was asked for off.")
                 return [Fate(name, proven=True) for name in state["supplies"]]
-    print("OFF WAS NOT SENT: the line file has mistakes.\n  Cut the mains of the supply by hand.", file=sys.stderr)
+    print(
+        "OFF IS NOT PROVEN: the line file has mistakes, so off could not be sent from here.\n"
+        "  Cut the mains of the supply by hand. Keep hands out of the tank.",
+        file=sys.stderr,
+    )
     raise mistakes
 
 
