@@ -111,7 +111,7 @@ class Service:
                         task.cancel()
             finally:
                 try:
-                    self.fates = await self._safe_state(SAFE_S)
+                    await self._safe_state(SAFE_S)
                 finally:
                     await self._close(journal)
         return self.fates
@@ -253,7 +253,7 @@ class Service:
     def _all_proven(self) -> bool:
         return all(supply.output.proven_off for supply in self.steps.line.state.supplies.values())
 
-    async def _safe_state(self, within_s: float) -> list[Fate]:
+    async def _safe_state(self, within_s: float) -> None:
         """R3: the first command after start and the last before exit, the shortest way; no cancel cuts it short."""
         supplies = [
             SafeSupply(name, self._supply_driver(name), supply.off_threshold_a)
@@ -266,6 +266,6 @@ class Service:
                 await asyncio.wait({last})
             except asyncio.CancelledError:
                 cancelled = True
+        self.fates = last.result()
         if cancelled:
             raise asyncio.CancelledError
-        return last.result()

@@ -120,6 +120,22 @@ def test_being_told_to_end_during_the_start_ends_with_off_proven(begins: str, mo
 
 
 @virtually
+async def test_a_cancel_in_the_last_way_to_off_neither_cuts_it_short_nor_hides_how_it_went() -> None:
+    async with virtual_line({"what": "device silent", "device": "rectifier", "at_s": 0.0}) as line:
+        supervisor = service(line)
+        stop = asyncio.Event()
+        stop.set()
+        run = asyncio.create_task(supervisor.run(stop))
+        for _ in range(100):
+            await asyncio.sleep(0.1)
+            run.cancel()
+        assert run.cancelled()
+        (fate,) = supervisor.fates
+        assert not fate.proven
+        assert fate.sent > 1
+
+
+@virtually
 async def test_a_watcher_that_reads_nothing_does_not_hold_up_the_end() -> None:
     async with virtual_line() as line:
         await line.start()
