@@ -41,6 +41,8 @@ def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
     finally:
         log.finish(LOG_S)
         tell_fates(service.fates)  # last, so that nothing hides what to do by hand
+        if watch_only and not service.fates:
+            print("Watched only: off was sent once, at the start. Whether current flows now, the supply's meter tells.")
     return 0 if well and all(fate.proven for fate in service.fates) else 1
 
 

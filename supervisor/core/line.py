@@ -132,9 +132,12 @@ def _is_known(work: Work, alarm: Alarm) -> bool:
 
 
 def _ending(work: Work) -> None:
-    """R3: the last command to every output is its safe state; an operation under current is held for the next start."""
+    """R3: the last command to every output is its safe state; an operation under current is held for the next start.
+
+    A supervisor that only watches gave one command in all, off at its start: a run made by hand since goes on.
+    """
     work.state = replace(work.state, ending=True)
-    for name in work.setup.supplies:
+    for name in () if work.state.watch_only else work.setup.supplies:
         _interrupt(work, name)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import AsyncIterator, Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, cast
 
@@ -39,6 +40,9 @@ SAFE_S = 2.0
 JOURNAL_CLOSE_S = 2.0
 ANSWER_S = 3.0
 WATCH_EVERY_S = 0.25
+
+FAREWELL_S = 0.05
+"""Wire time in which watchers are told the last state, off proven or not, before the socket closes."""
 
 _log = logging.getLogger(__name__)
 
@@ -85,19 +89,23 @@ class Service:
         }
         self._outboxes = {name: Outbox() for name in self._links}
         self.steps: StepLoop
+        self._over = asyncio.Event()
         self.fates: list[Fate] = []
         """How every supply was left, however the run ended; empty where none was touched."""
 
     async def run(self, stop: asyncio.Event) -> list[Fate]:
         """Supervise until `stop` is set; whatever happens, the last thing sent is off. Returns each supply's fate.
 
+        A run that only watches sends off once, at its start, and has no fates to tell.
+
         Raises AlreadyHeldError where another supervisor has the line, a port or the journal, and JournalError.
         """
         with self._held():
             journal: Journal | None = None
             try:
-                # R3 before the disk is asked for anything: it may refuse, or never answer.
-                await self._safe_state(0.0)
+                if not self._watch_only:
+                    # R3 before the disk is asked for anything: it may refuse, or never answer.
+                    await self._safe_state(0.0)
                 journal = await Journal.open(journal_path(self._file))
                 began = await self._begin(journal)
                 self.steps.post(began)  # before anybody can ask for anything
@@ -107,11 +115,14 @@ class Service:
                     work.append(group.create_task(show_life(), name="sign of life"))
                     await stop.wait()
                     await self._end()
+                    self._over.set()
+                    await asyncio.sleep(FAREWELL_S)
                     for task in work:
                         task.cancel()
             finally:
                 try:
-                    await self._safe_state(SAFE_S)
+                    if not self._only_watched():
+                        await self._safe_state(SAFE_S)
                 finally:
                     await self._close(journal)
         return self.fates
@@ -228,18 +239,27 @@ class Service:
         }
 
     async def _watch(self) -> AsyncIterator[dict[str, Any]]:
-        while True:
+        while not self._over.is_set():
             yield self.status()
-            await asyncio.sleep(WATCH_EVERY_S)
+            with suppress(TimeoutError):
+                async with asyncio.timeout(WATCH_EVERY_S):
+                    await self._over.wait()
+        yield self.status()
 
     # -- stop
 
     async def _end(self) -> None:
         """Tell the core to end, and let the links go on until it has proven off or the time is over."""
         self.steps.post(Ending(self._clock.instant()))
+        if self._watch_only:
+            return
         ends_s = self._clock.now() + ENDING_S
         while self._clock.now() < ends_s and not self._all_proven():  # noqa: ASYNC110 - proof comes by many small steps
             await asyncio.sleep(0.01)
+
+    def _only_watched(self) -> bool:
+        """Whether all it ever commanded was the off at its start: a run made by hand since is not ours to end."""
+        return self._watch_only and hasattr(self, "steps")
 
     async def _close(self, journal: Journal | None) -> None:
         """After the outputs: nothing here can keep one on."""

@@ -154,8 +154,21 @@ async def test_a_supervisor_that_only_watches_reads_everything_and_refuses_to_en
         assert any("watch" in reason for reason in answer["reasons"])
         await line.pass_time(600.0)
         offs = [truth for truth in line.truths if truth["truth"] == "output"]
-        assert [truth["on"] for truth in offs] == [False, False]  # before the journal is opened, and by the core
+        assert [truth["on"] for truth in offs] == [False]
         assert line.service.status()["tanks"]["acid"]["temperature_c"] is not None
+
+
+@virtually
+async def test_a_supervisor_that_only_watched_leaves_a_run_made_by_hand_alone_when_it_ends() -> None:
+    async with virtual_line() as line:
+        await line.start(watch_only=True)
+        rectifier = line.server.line.supplies["rectifier"]
+        rectifier.set_current(1.0)
+        rectifier.set_voltage(20.0)
+        rectifier.switch(on=True)
+        await line.pass_time(60.0)
+        assert await line.stop() == []
+        assert line.truly_on()
 
 
 @virtually

@@ -11,7 +11,7 @@ import pytest
 from supervisor.core.anodize import State
 from supervisor.core.events import Event, Woken
 from supervisor.core.line import Line, Step
-from supervisor.edges.client import ask
+from supervisor.edges.client import ask, stream
 from supervisor.edges.control import socket_path
 from supervisor.edges.requests import new_body
 from supervisor.records import rows
@@ -137,3 +137,22 @@ async def test_an_unknown_kind_of_request_is_refused_and_changes_nothing() -> No
         answer = await line.ask("faster")
         assert not answer["ok"]
         assert line.stands is State.RUNNING
+
+
+@virtually
+async def test_a_watcher_sees_how_the_supply_was_left_before_the_stream_ends() -> None:
+    async with virtual_line() as line:
+        await running(line)
+        states: list[bool] = []
+
+        async def look() -> None:
+            states.extend(
+                [s["supplies"]["main"]["off_proven"] async for s in stream(socket_path(line.service.setup.name))]
+            )
+
+        watching = asyncio.create_task(look())
+        await line.pass_time(60.0)
+        await line.stop()
+        await watching
+        assert states[0] is False
+        assert states[-1] is True
