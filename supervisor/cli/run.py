@@ -17,6 +17,7 @@ from supervisor.records.schema import JournalError
 from supervisor.runtime import RuntimeFolderError
 from supervisor.service.app import Service
 from supervisor.service.clock import Clock
+from supervisor.service.holder import AlreadyHeldError
 from supervisor.service.safe import Fate
 
 _log = logging.getLogger(__name__)
@@ -29,37 +30,47 @@ LOG_S = 1.0
 """What the log may take at the end to be written."""
 
 
+HELD = 3
+"""Exit code of one that was refused because another supervisor has the line: nothing of it was touched."""
+
+
 def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
-    """Run the supervisor; 0 when it ended with every output proven off, 1 otherwise. Raises LineMistakes."""
+    """Run the supervisor; 0 when it ended with every output proven off, HELD when refused, 1 otherwise.
+
+    Raises LineMistakes.
+    """
     line = load_line(path)
     log = set_up_log()
     for missing in not_fitted(line):
         _log.warning("%s", missing)
     service = Service(line, Clock(speed=speed), watch_only=watch_only, tell=_tell)
     try:
-        well = _to_its_end(service)
+        code = _to_its_end(service)
+        if watch_only and code == 0:
+            print("Watched only: off was sent once, at the start. Whether current flows now, the supply's meter tells.")
     finally:
         log.finish(LOG_S)
         tell_fates(service.fates)  # last, so that nothing hides what to do by hand
-        if watch_only and not service.fates:
-            print("Watched only: off was sent once, at the start. Whether current flows now, the supply's meter tells.")
-    return 0 if well and all(fate.proven for fate in service.fates) else 1
+    return code if all(fate.proven for fate in service.fates) else 1
 
 
-def _to_its_end(service: Service) -> bool:
-    """Supervise; say whether it ended because it was told to."""
+def _to_its_end(service: Service) -> int:
+    """Supervise; 0 if it ended because it was told to."""
     try:
         asyncio.run(_supervise(service))
+    except AlreadyHeldError as problem:
+        _log.critical("%s", problem)
+        return HELD
     except (RuntimeFolderError, JournalError, ControlError) as problem:
         _log.critical("%s", problem)
-        return False
+        return 1
     except asyncio.CancelledError:
         _log.critical("Told to end a second time, the supervisor left what it waited for.")
-        return False
+        return 1
     except Exception:  # noqa: BLE001 - whatever it was, how the supplies were left is told after it
         _log.critical("The supervisor failed and has ended.", exc_info=True)
-        return False
-    return True
+        return 1
+    return 0
 
 
 async def _supervise(service: Service) -> list[Fate]:

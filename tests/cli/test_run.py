@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from supervisor.cli import run as running
-from supervisor.cli.run import run
+from supervisor.cli.run import HELD, run
 from supervisor.records.schema import JournalError
 from supervisor.service.app import Service
+from supervisor.service.holder import hold
 from supervisor.service.safe import Fate
 from tests.harness.lines import write_files
 
@@ -68,3 +69,14 @@ def test_told_twice_to_end_it_leaves_what_it_waits_for_and_still_ends_in_order(
     told = capfd.readouterr()
     assert told.out == "main: off is proven.\n"
     assert "second time" in told.err
+
+
+def test_one_that_is_refused_because_another_has_the_line_says_so_by_its_exit_code(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    files = write_files(tmp_path)
+    with hold(["line-demo"], line="demo", line_file=files.line, wall_s=0.0):
+        assert run(files.line, watch_only=True) == HELD
+    told = capfd.readouterr()
+    assert f"process {os.getpid()}" in told.err
+    assert told.out == ""
