@@ -80,7 +80,8 @@ def _detect(work: Work, name: str) -> None:
     operation = supply.operation
     held = supply.voltage_held and operation is not None and operation.energised and operation.plan.mode == "current"
     since_s = (now_s if supply.ceiling_since_s is None else supply.ceiling_since_s) if held else None
-    work.put(name, replace(supply, ceiling_since_s=since_s))
+    if since_s != supply.ceiling_since_s:
+        work.put(name, replace(supply, ceiling_since_s=since_s))
     if operation is None or operation.over or operation.state in {State.STOPPING, State.ABORTING}:
         return
     if (

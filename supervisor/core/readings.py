@@ -43,6 +43,8 @@ def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set
     """Take in one transaction; return the tanks and supplies it touched."""
     sampled_s = (event.t_sent_s + event.t_received_s) / 2
     touched: set[str] = set()
+    # One copy for the whole transaction: it belongs to this draft alone until the step is taken over.
+    work.state = replace(work.state, channels=dict(work.state.channels))
     for given in event.readings:
         reading = _trusted(given)
         if reading.channel not in table or not _newer(work, reading.channel, sampled_s):
@@ -73,12 +75,12 @@ def _newer(work: Work, channel: str, sampled_s: float) -> bool:
 
 
 def _remember(work: Work, reading: Reading, sampled_s: float) -> None:
+    """Keep a reading as its channel's newest, in the copy that `take` made."""
     before = work.state.channels.get(reading.channel)
     good_s, good_value = (before.good_s, before.good_value) if before else (None, 0.0)
     if reading.value is not None:
         good_s, good_value = sampled_s, reading.value
-    latest = Latest(reading, sampled_s, good_s, good_value)
-    work.state = replace(work.state, channels={**work.state.channels, reading.channel: latest})
+    work.state.channels[reading.channel] = Latest(reading, sampled_s, good_s, good_value)
 
 
 def _temperature(work: Work, tank: str, reading: Reading, sampled_s: float) -> None:
