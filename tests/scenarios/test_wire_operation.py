@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from supervisor.cli.run import HELD
 from tests.harness.lines import SPEED, Files, short_folder, write_files
 from tests.harness.wire import ampminder, service, simulators, until
 
@@ -96,5 +97,5 @@ def test_a_second_supervisor_of_the_same_line_is_refused_with_the_holders_name(f
     with simulators(files), service(files) as running:
         running.until_proven()
         done = ampminder("run", str(files.line))
-        assert done.returncode == 1
+        assert done.returncode == HELD
         assert f"process {running.process.pid}" in done.stderr
