@@ -23,7 +23,7 @@ class SwitchOff:
 
 @dataclass(frozen=True, slots=True)
 class SetPoints:
-    """Send current (A) and voltage (V) limits to a supply; voltage None leaves it as it is."""
+    """Send current (A) and voltage (V) limits to a supply."""
 
     supply: str
     number: int

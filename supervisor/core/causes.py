@@ -102,10 +102,7 @@ def counted_c(operation: Operation) -> float:
 
 
 def act(work: Work, name: str) -> None:
-    """Give the operation of a supply the strongest effect of the trips that stand over it.
-
-    The alarm comes a step after its cause was noted only if somebody took it out of service; here it is the same step.
-    """
+    """Give the operation of a supply the strongest effect of the trips that stand over it."""
     setup = work.supply_setup(name)
     standing = [
         alarm.cause for alarm in work.state.alarms.values() if alarm.standing and alarm.subject in {name, setup.tank}

@@ -191,20 +191,3 @@ class Wake:
 
     process_s: float | None = None
     wire_s: float | None = None
-
-
-__all__ = [
-    "Event",
-    "Instant",
-    "Order",
-    "Quality",
-    "Reading",
-    "Recorded",
-    "Request",
-    "RequestKind",
-    "Scanned",
-    "Started",
-    "Wake",
-    "Woken",
-    "Written",
-]

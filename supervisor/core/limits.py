@@ -17,7 +17,7 @@ class BandState:
 
     Attributes:
         beyond: names of the limits it is beyond now (`bath-low-low`, `bath-low`, `bath-high`, `bath-high-high`).
-        warn_since_s: process time since when it is beyond a warn limit ; None when inside.
+        warn_since_s: process time since when it is beyond a warn limit; None when inside.
     """
 
     beyond: frozenset[str] = frozenset()

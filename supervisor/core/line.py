@@ -8,7 +8,7 @@ from supervisor.core import causes, dose, energise, output, readings, requests
 from supervisor.core.actions import Action
 from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import ENDING, Operation, Trigger, count_commanded, proven
-from supervisor.core.events import Ending, Event, Instant, Recorded, Request, Scanned, Started, Wake, Written
+from supervisor.core.events import Ending, Event, Recorded, Request, Scanned, Started, Wake, Written
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.limits import BandState
 from supervisor.core.setup import LineSetup
@@ -253,6 +253,3 @@ def _earliest(wakes: dict[str, Wake]) -> Wake:
     process = [wake.process_s for wake in wakes.values() if wake.process_s is not None]
     wire = [wake.wire_s for wake in wakes.values() if wake.wire_s is not None]
     return Wake(min(process, default=None), min(wire, default=None))
-
-
-__all__ = ["CORE_VERSION", "Instant", "Line", "LineState", "Step"]

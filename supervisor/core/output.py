@@ -29,7 +29,7 @@ class Output:
     low_readings: int = 0
 
 
-def ask_on(_output: Output) -> Output:
+def ask_on() -> Output:
     """On is commanded: nothing is proven any more."""
     return Output(wanted_on=True)
 

@@ -1,8 +1,10 @@
-"""Figures in sentences for people, in the units the line shows (1 in = 25.4 mm; degF = 1.8 x degC + 32)."""
+"""Figures in sentences for people, in the units the line shows (degF = 1.8 x degC + 32)."""
 
 from __future__ import annotations
 
 from typing import Literal
+
+from supervisor.trade.coating import FOOT_M, MIL_UM
 
 Units = Literal["metric", "us"]
 
@@ -14,9 +16,9 @@ def temperature(value_c: float, units: Units) -> str:
 
 def thickness(value_um: float, units: Units) -> str:
     """Show a thickness given in um."""
-    return f"{value_um:.4g} µm" if units == "metric" else f"{value_um / 25.4:.3g} mil"
+    return f"{value_um:.4g} µm" if units == "metric" else f"{value_um / MIL_UM:.3g} mil"
 
 
 def density(value_a_per_m2: float, units: Units) -> str:
     """Show a current density given in A/m2."""
-    return f"{value_a_per_m2 / 100:.3g} A/dm²" if units == "metric" else f"{value_a_per_m2 * 0.3048**2:.3g} A/ft²"
+    return f"{value_a_per_m2 / 100:.3g} A/dm²" if units == "metric" else f"{value_a_per_m2 * FOOT_M**2:.3g} A/ft²"

@@ -92,7 +92,7 @@ class Work:
 
     def switch_on(self, name: str) -> None:
         """Command on. Only `energise` calls this, after every permissive held a second time (R1)."""
-        self.put(name, replace(self.supply(name), output=output.ask_on(self.supply(name).output)))
+        self.put(name, replace(self.supply(name), output=output.ask_on()))
         self.actions.append(SwitchOn(name, self.number(), self.at.wire_s))
 
     # -- people

@@ -25,7 +25,7 @@ from supervisor.core.events import (
     Woken,
     Written,
 )
-from supervisor.core.line import Line, LineState, Step
+from supervisor.core.line import Line, Step
 from supervisor.core.setup import (
     Accuracy,
     AnodizeSetup,
@@ -37,7 +37,7 @@ from supervisor.core.setup import (
     SupplySetup,
     TankSetup,
 )
-from supervisor.core.state import SupplyState
+from supervisor.core.state import LineState, SupplyState
 from supervisor.trade.coating import RULE_720_UM_M2_PER_C
 
 Kind = TypeVar("Kind", bound=Action)

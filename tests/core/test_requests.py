@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from supervisor.core.actions import Answer, Record
 from supervisor.core.anodize import State
 from supervisor.core.events import Order, Request, RequestKind
-from supervisor.core.line import LineState
 from supervisor.core.requests import REMEMBERED
+from supervisor.core.state import LineState
 from tests.core.kit import Bench, line_setup
 
 NAN, INF = float("nan"), float("inf")

@@ -13,7 +13,8 @@ from supervisor.core.anodize import State
 from supervisor.core.causes import CEILING_DELAY_S
 from supervisor.core.events import Ending, Quality, Reading, Recorded, RequestKind, Scanned, Started
 from supervisor.core.interlocks import CAUSES, Effect, strongest
-from supervisor.core.line import Line, LineState, Step
+from supervisor.core.line import Line, Step
+from supervisor.core.state import LineState
 from tests.core.kit import Bench, line_setup, of_kind
 
 ENDS = {Effect.HOLD: State.HOLDING, Effect.STOP: State.STOPPING, Effect.ABORT: State.ABORTING}
