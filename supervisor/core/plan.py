@@ -68,7 +68,10 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
     wanted = _complete(order, anodize)
     reasons = _implausible(wanted, supply, setup)
     if order.target_um is None and anodize.target_um is None:
-        reasons = (*reasons, "No target is given and the line file names none; write one with its unit, like 20 um.")
+        reasons = (
+            *reasons,
+            "No target is given and the line file names none; write one with its unit, like 20 um or 0.8 mil.",
+        )
     if reasons:
         return None, reasons
     expected_a = wanted.area_m2 * wanted.density_a_per_m2

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
+from supervisor.units import System, show
+
 Status = dict[str, Any]
 Truth = dict[str, Any]
 
@@ -110,12 +112,13 @@ def _always(evidence: Evidence) -> Iterator[str]:
     if evidence.switched_off() is None:
         yield "No off command switched the simulated supply off."
     charge, grown, true = evidence.operation["charge_c"], evidence.operation["thickness_um"], evidence.true
+    units: System = evidence.last["units"]
     if not charge["low"] <= true["charge_c"] <= charge["high"]:
-        bounds = f"{charge['low']:.1f} to {charge['high']:.1f} C"
-        yield f"The true charge of {true['charge_c']:.1f} C is not within {bounds}."
+        at, low, high = (show(c, "charge", units) for c in (true["charge_c"], charge["low"], charge["high"]))
+        yield f"The true charge of {at} is not within {low} to {high}."
     if not grown["low"] <= true["thickness_um"] <= grown["high"]:
-        band = f"{grown['low']:.2f} to {grown['high']:.2f} µm"
-        yield f"The true thickness of {true['thickness_um']:.2f} µm is not within the band of {band}."
+        at, low, high = (show(um, "thickness", units) for um in (true["thickness_um"], grown["low"], grown["high"]))
+        yield f"The true thickness of {at} is not within the band of {low} to {high}."
 
 
 def _complete(evidence: Evidence) -> Iterator[str]:
