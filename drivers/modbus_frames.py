@@ -46,6 +46,11 @@ def crc16(data: bytes) -> bytes:
     return crc.to_bytes(2, "little")
 
 
+def read_answer_length(count: int, *, bits: bool) -> int:
+    """Bytes of the good answer to a read of so many bits, or else registers (V1.1b3, 6.1 to 6.4)."""
+    return SHORTEST + ((count + 7) // 8 if bits else 2 * count)
+
+
 def answer_length(request: bytes) -> int:
     """Bytes of the good answer to a request frame, 5 to 255.
 
@@ -53,10 +58,8 @@ def answer_length(request: bytes) -> int:
         request: a whole frame of function 1 to 6.
     """
     count = int.from_bytes(request[4:6])
-    if request[1] in READ_BITS:
-        return 5 + (count + 7) // 8
-    if request[1] in READ_REGISTERS:
-        return 5 + 2 * count
+    if request[1] in READ_BITS | READ_REGISTERS:
+        return read_answer_length(count, bits=request[1] in READ_BITS)
     return len(request)
 
 

@@ -15,6 +15,7 @@ from pymodbus.transport.serialtransport import SerialTransport
 from drivers import serial_link
 from drivers.modbus_frames import Judged, frame_gap_s, judge
 from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, Sent, WireError
+from drivers.registers import BIT_TABLES
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Coroutine
@@ -108,7 +109,7 @@ class ModbusLink:
             return _READS[table](client, address, count=count, device_id=unit)
 
         answer, exchange = await self._transact(ask, unit)
-        bits = table in {"coil", "discrete input"}
+        bits = table in BIT_TABLES
         raw = tuple(int(bit) for bit in answer.bits[:count]) if bits else tuple(answer.registers)
         return Registers(raw, exchange.t_sent_s, exchange.t_received_s)
 

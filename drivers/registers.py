@@ -12,6 +12,9 @@ if TYPE_CHECKING:
 Table = Literal["coil", "discrete input", "input register", "holding register"]
 NumberKind = Literal["uint16", "int16"]
 
+BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete input"})
+"""Tables that hold single bits; the others hold registers."""
+
 
 @dataclass(frozen=True, slots=True)
 class Point:

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, PlainValidator
 
+from drivers import registers
 from supervisor.config.acid import Acid
 from supervisor.config.shape import Name, Quantity, Table, quantity_error
 
@@ -78,9 +79,9 @@ class TimingTable(Table):
 class PointTable(Table):
     """One row of a register table: a number with scale and range, or a state with its words."""
 
-    table: Literal["coil", "discrete input", "input register", "holding register"]
+    table: registers.Table
     address: Register = Field(description="as sent on the wire, from 0")
-    kind: Literal["uint16", "int16"] = "uint16"
+    kind: registers.NumberKind = "uint16"
     scale: Text | None = Field(default=None, description="what one count means, with its unit")
     offset: Text | None = Field(default=None, description="what zero counts mean, with its unit; zero if not said")
     range: Annotated[list[Text], Field(min_length=2, max_length=2)] | None = Field(

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from drivers.registers import DeviceMap, LinkSettings, Point, contiguous
+from drivers.modbus_frames import REQUEST_LENGTH, frame_gap_s, read_answer_length, wire_time_s
+from drivers.registers import BIT_TABLES, DeviceMap, LinkSettings, Point, contiguous
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-BITS_PER_CHARACTER = 11
-FIXED_SILENCE_ABOVE_BAUD = 19200
-FIXED_SILENCE_S = 1.75e-3
-REQUEST_BYTES = 8
-WRITE_ANSWER_BYTES = 8
-READ_ANSWER_OVERHEAD_BYTES = 5
-"""Source of these: Modbus over serial line V1.02, 2.5.1 and 2.5.1.1, and the frames of functions 1 to 6."""
+WRITE_ANSWER_BYTES = REQUEST_LENGTH
+"""A device confirms a write by sending its request back."""
 
 OWN_WORK_S = 0.020
 """What the supervisor itself may take from decision to first byte."""
@@ -50,25 +45,19 @@ class OffDelay:
         return self.blocked_s + self.quiet_s + self.ahead_s + self.own_s + self.work_s
 
 
-def silence_s(baud: float) -> float:
-    """The 3.5 characters between frames, s; fixed above 19 200 baud."""
-    return FIXED_SILENCE_S if baud > FIXED_SILENCE_ABOVE_BAUD else 3.5 * BITS_PER_CHARACTER / baud
-
-
-def transaction_s(baud: float, answer_bytes: int, worst_answer_s: float = 0.0) -> float:
+def transaction_s(baud: int, answer_bytes: int, worst_answer_s: float = 0.0) -> float:
     """Request, wait, answer and the silence after it, s. The wait is at least the 3.5 characters before an answer."""
-    frames_s = (REQUEST_BYTES + answer_bytes) * BITS_PER_CHARACTER / baud
-    return frames_s + max(silence_s(baud), worst_answer_s) + silence_s(baud)
+    frames_s, gap_s = wire_time_s(baud, REQUEST_LENGTH + answer_bytes), frame_gap_s(baud)
+    return frames_s + max(gap_s, worst_answer_s) + gap_s
 
 
 def read_answer_bytes(group: tuple[Point, ...]) -> int:
     """Length of the answer to one read of this group of adjacent points."""
     count = group[-1].address - group[0].address + 1
-    data = math.ceil(count / 8) if group[0].table in {"coil", "discrete input"} else 2 * count
-    return READ_ANSWER_OVERHEAD_BYTES + data
+    return read_answer_length(count, bits=group[0].table in BIT_TABLES)
 
 
-def longest_transaction_s(baud: float, device: DeviceMap) -> float:
+def longest_transaction_s(baud: int, device: DeviceMap) -> float:
     """The longest of the device's reads and writes, s, when it takes its worst time to answer."""
     reads = [read_answer_bytes(group) for group in contiguous(device.points.values())]
     return transaction_s(baud, max([*reads, WRITE_ANSWER_BYTES]), device.worst_answer_s)
@@ -81,7 +70,7 @@ def off_delay(link: LinkSettings, device: DeviceMap, on_link: Iterable[DeviceMap
     others = [other for other in devices if other.driver == "modbus supply" and other.name != device.name]
     return OffDelay(
         blocked_s=max(longest, link.response_time_out_s),
-        quiet_s=max(silence_s(link.baud), link.quiet_after_silence_s),
+        quiet_s=max(frame_gap_s(link.baud), link.quiet_after_silence_s),
         ahead_s=sum(transaction_s(link.baud, WRITE_ANSWER_BYTES, other.worst_answer_s) for other in others),
         own_s=transaction_s(link.baud, WRITE_ANSWER_BYTES, device.worst_answer_s),
     )

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
-from drivers.registers import DeviceMap, Point
+from drivers.registers import BIT_TABLES, DeviceMap, Point
 from supervisor.config.mistakes import Mistake, Where, key_path, nearest
 from supervisor.config.shape import known
 from supervisor.core.setup import Accuracy
@@ -112,7 +112,7 @@ class _PointReader:
             return None
         if table.states:
             self._tell("states", f"{self._name} is a number, not a state", "give scale and range instead")
-        if table.table in {"coil", "discrete input"}:
+        if table.table in BIT_TABLES:
             self._tell("table", f"a {table.table} holds no number", "name an input register or a holding register")
         self._written_where_it_can_be()
         difference: Kind = "temperature difference" if kind == "temperature" else kind

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from drivers.modbus_frames import frame_gap_s
 from drivers.registers import DeviceMap, Point
-from supervisor.config.off_delay import longest_transaction_s, read_answer_bytes, silence_s, transaction_s
+from supervisor.config.off_delay import longest_transaction_s, read_answer_bytes, transaction_s
 
 # Modbus over serial line V1.02: 11 bits a character, 3.5 characters silence (1.750 ms above 19 200 baud), request
 # 8 bytes, answer 5 + 2N bytes. Least time of request, silence, answer, silence for N = 2, 4, 10, in ms; derived.
@@ -25,9 +26,9 @@ def test_a_read_takes_at_least_its_frames_and_silences(baud: int) -> None:
 
 
 def test_the_silence_is_fixed_above_19200_baud() -> None:
-    assert silence_s(19200) == pytest.approx(2.005e-3, abs=1e-6)
-    assert silence_s(19201) == 1.75e-3
-    assert silence_s(1_000_000) == 1.75e-3
+    assert frame_gap_s(19200) == pytest.approx(2.005e-3, abs=1e-6)
+    assert frame_gap_s(19201) == 1.75e-3
+    assert frame_gap_s(1_000_000) == 1.75e-3
 
 
 def test_bits_come_eight_to_a_byte() -> None:
