@@ -9,13 +9,10 @@ import time
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import cast
 
-from drivers.catalog import build_device, build_link
-from drivers.ports import SupplyDevice
 from supervisor.config.load import LineFile, load_line
 from supervisor.config.mistakes import LineMistakes
-from supervisor.config.setup import device_maps, line_setup, link_settings
+from supervisor.config.setup import line_setup
 from supervisor.edges.client import ask
 from supervisor.edges.control import Answer, ControlError, socket_path
 from supervisor.edges.requests import new_body
@@ -23,7 +20,8 @@ from supervisor.runtime import RuntimeFolderError
 from supervisor.service.app import names_to_hold, port_names
 from supervisor.service.clock import boot_clock_s
 from supervisor.service.holder import AlreadyHeldError, Holder, end_holder, hold, holder_of, holders_of_file
-from supervisor.service.safe import Fate, SafeSupply, make_safe
+from supervisor.service.safe import Fate, make_safe
+from supervisor.service.wires import build_wires, safe_supplies
 
 ASKED_S = 1.0
 """How long a running supervisor may take to prove off before it is ended."""
@@ -150,14 +148,9 @@ async def _ask_running(holder: Holder) -> Answer | None:
 
 
 async def _directly(line: LineFile) -> list[Fate]:
-    setup, maps, devices = line_setup(line), device_maps(line), line.document.devices
-    links = {name: build_link(settings, boot_clock_s) for name, settings in link_settings(line).items()}
-    supplies = []
-    for name, supply in setup.supplies.items():
-        driver = build_device(links[devices[supply.device].link], maps[supply.device])
-        supplies.append(SafeSupply(name, cast("SupplyDevice", driver), supply.off_threshold_a))
+    links, devices = build_wires(line, boot_clock_s)
     try:
-        return await make_safe(supplies, DIRECT_S)
+        return await make_safe(safe_supplies(devices, line_setup(line)), DIRECT_S)
     finally:
         for link in links.values():
             await link.close()

@@ -7,12 +7,10 @@ import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
-from drivers.catalog import build_device, build_link
-from drivers.ports import SupplyDevice
 from supervisor.config.load import LineFile, records_folder
-from supervisor.config.setup import device_maps, line_setup, link_settings
+from supervisor.config.setup import line_setup, link_settings
 from supervisor.core.actions import Note
 from supervisor.core.events import Ending, Started
 from supervisor.core.line import CORE_VERSION, Line
@@ -28,8 +26,9 @@ from supervisor.service.life import show_life
 from supervisor.service.loop import StepLoop
 from supervisor.service.polling import LinkRunner, turns
 from supervisor.service.restore import Restored, profile_texts, restore
-from supervisor.service.safe import Fate, SafeSupply, make_safe
+from supervisor.service.safe import Fate, make_safe
 from supervisor.service.status import status
+from supervisor.service.wires import build_wires, safe_supplies, supply_driver
 
 ENDING_S = 3.0
 """Wire time in which a service that ends waits for the proof of off before it goes the shortest way."""
@@ -80,13 +79,7 @@ class Service:
         self._watch_only = watch_only
         self._tell = tell
         self.setup = line_setup(line, clock.speed)
-        self._settings = link_settings(line)
-        self._links = {name: build_link(settings, clock.now, link_trace) for name, settings in self._settings.items()}
-        devices = line.document.devices
-        self._devices = {
-            name: build_device(self._links[devices[name].link], device_map)
-            for name, device_map in device_maps(line).items()
-        }
+        self._links, self._devices = build_wires(line, clock.now, link_trace)
         self._outboxes = {name: Outbox() for name in self._links}
         self.steps: StepLoop
         self._over = asyncio.Event()
@@ -181,17 +174,14 @@ class Service:
             name: self._devices[name] for name, table in self._file.document.devices.items() if table.link == link
         }
         supplies = {
-            name: (self._supply_driver(name), supply.current)
+            name: (supply_driver(self._devices, supply), supply.current)
             for name, supply in self.setup.supplies.items()
             if supply.device in on_link
         }
         due = turns(on_link, list(self.setup.channels.values()), self._clock)
-        runner = LinkRunner(self._outboxes[link], due, supplies, self._settings[link].response_time_out_s, self._clock)
+        time_out_s = self._links[link].settings.response_time_out_s
+        runner = LinkRunner(self._outboxes[link], due, supplies, time_out_s, self._clock)
         await runner.run(self.steps.post, self.steps.planned_s)
-
-    def _supply_driver(self, name: str) -> SupplyDevice:
-        # The line file's check sees to it that a supply's device has a supply's driver.
-        return cast("SupplyDevice", self._devices[self.setup.supplies[name].device])
 
     async def _handle(
         self, kind: str, body: dict[str, Any], peer: Peer
@@ -275,10 +265,7 @@ class Service:
 
     async def _safe_state(self, within_s: float) -> None:
         """R3: the first command after start and the last before exit, the shortest way; no cancel cuts it short."""
-        supplies = [
-            SafeSupply(name, self._supply_driver(name), supply.off_threshold_a)
-            for name, supply in self.setup.supplies.items()
-        ]
+        supplies = safe_supplies(self._devices, self.setup)
         last = asyncio.create_task(make_safe(supplies, within_s), name="safe state")
         cancelled = False
         while not last.done():
