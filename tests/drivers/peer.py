@@ -9,7 +9,8 @@ import tty
 from collections import deque
 from typing import TYPE_CHECKING, Literal, Self
 
-from drivers.modbus_link import ModbusLink
+from drivers.modbus_frames import crc16
+from drivers.modbus_link import ModbusLink, Registers
 from drivers.registers import DeviceMap, LinkSettings, Point
 
 if TYPE_CHECKING:
@@ -130,3 +131,17 @@ def temperature_map() -> DeviceMap:
         Point(f"t{n}", "input register", n - 1, "int16", 0.1, 0, "degC", -20, 150, no_value=(0x7FFF,)) for n in (1, 2)
     ]
     return DeviceMap("thermometer", "modbus temperature", 2, {p.name: p for p in points}, 0.005)
+
+
+def framed(*body: int) -> bytes:
+    """A frame with its check sum behind it."""
+    return bytes(body) + crc16(bytes(body))
+
+
+GOOD = framed(1, 3, 4, 0x01, 0x02, 0x03, 0x04)
+"""The answer of unit 1 to a read of two holding registers: 0x0102 and 0x0304."""
+
+
+async def read_two(link: ModbusLink) -> Registers:
+    """Ask for what GOOD answers."""
+    return await link.read(1, "holding register", 0, 2)

@@ -7,49 +7,16 @@ import contextlib
 import os
 import time
 import tty
-from typing import TYPE_CHECKING
 
 import pytest
 
-from drivers.modbus_frames import crc16
 from drivers.modbus_link import ModbusLink
 from drivers.ports import BadAnswer, NoAnswer, Refused
-from tests.drivers.peer import QUIET_S, TIME_OUT_S, Peer, link_to, settings
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-
-    from drivers.modbus_link import Registers
-
-
-def framed(*body: int) -> bytes:
-    """A frame with its check sum behind it."""
-    return bytes(body) + crc16(bytes(body))
-
-
-GOOD = framed(1, 3, 4, 0x01, 0x02, 0x03, 0x04)
-"""The answer of unit 1 to a read of two holding registers: 0x0102 and 0x0304."""
-
-
-async def read_two(link: ModbusLink) -> Registers:
-    return await link.read(1, "holding register", 0, 2)
+from tests.drivers.peer import GOOD, QUIET_S, TIME_OUT_S, Peer, framed, link_to, read_two, settings
 
 
 async def write_one(link: ModbusLink) -> None:
     await link.write(1, "holding register", 16, 0x0790)
-
-
-@pytest.fixture
-async def peer() -> AsyncIterator[Peer]:
-    with Peer() as far:
-        yield far
-
-
-@pytest.fixture
-async def link(peer: Peer) -> AsyncIterator[ModbusLink]:
-    near = link_to(peer)
-    yield near
-    await near.close()
 
 
 async def test_a_good_answer_gives_its_registers_and_stamps_in_order(peer: Peer, link: ModbusLink) -> None:

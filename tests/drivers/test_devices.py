@@ -16,29 +16,13 @@ from drivers.registers import Point
 from drivers.registers_read import decode, encode_down
 from drivers.supply_modbus import SupplyModbus
 from drivers.temperature_modbus import TemperatureModbus
-from tests.drivers.peer import Peer, link_to, settings, supply_map, temperature_map
-from tests.drivers.test_answers import framed
+from tests.drivers.peer import Peer, framed, settings, supply_map, temperature_map
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-
     from drivers.modbus_link import ModbusLink
 
 SET_CURRENT = supply_map().points["set_current"]
 TIME_OUT = Point("time_out", "holding register", 19, scale=0.1, low=0, high=60)
-
-
-@pytest.fixture
-async def peer() -> AsyncIterator[Peer]:
-    with Peer() as far:
-        yield far
-
-
-@pytest.fixture
-async def link(peer: Peer) -> AsyncIterator[ModbusLink]:
-    near = link_to(peer)
-    yield near
-    await near.close()
 
 
 def echo(peer: Peer, times: int = 1) -> None:

@@ -16,9 +16,8 @@ from drivers.modbus_link import ModbusLink
 from drivers.ports import BadAnswer, NoAnswer, Refused, WireError
 from drivers.supply_modbus import SupplyModbus
 from drivers.temperature_modbus import TemperatureModbus
-from tests.drivers.peer import Peer, link_to, settings, supply_map, temperature_map
+from tests.drivers.peer import GOOD, Peer, framed, link_to, read_two, settings, supply_map, temperature_map
 from tests.drivers.slave import umodbus_slave
-from tests.drivers.test_answers import GOOD, framed, read_two
 
 REQUEST = bytes.fromhex("01 03 00 00 00 02 C4 0B")
 

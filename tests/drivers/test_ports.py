@@ -15,25 +15,10 @@ import pytest
 from drivers import serial_link
 from drivers.modbus_link import ModbusLink
 from drivers.ports import LinkDown, NoAnswer
-from tests.drivers.peer import QUIET_S, TIME_OUT_S, Peer, link_to, settings
-from tests.drivers.test_answers import GOOD, read_two
+from tests.drivers.peer import GOOD, QUIET_S, TIME_OUT_S, Peer, read_two, settings
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
     from pathlib import Path
-
-
-@pytest.fixture
-async def peer() -> AsyncIterator[Peer]:
-    with Peer() as far:
-        yield far
-
-
-@pytest.fixture
-async def link(peer: Peer) -> AsyncIterator[ModbusLink]:
-    near = link_to(peer)
-    yield near
-    await near.close()
 
 
 def link_at(port: str) -> ModbusLink:
