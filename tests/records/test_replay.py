@@ -16,7 +16,7 @@ from supervisor.core.events import Event, Instant, Woken
 from supervisor.records import codec, schema
 from supervisor.records.journal import Journal
 from supervisor.records.replay import Difference, MakeLine, copy_journal, replay
-from tests.records.test_journal import begin, durable
+from tests.records.kit import begin, durable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

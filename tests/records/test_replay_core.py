@@ -19,7 +19,7 @@ from supervisor.records import codec
 from supervisor.records.journal import Journal
 from supervisor.records.replay import ReplayResult, replay
 from tests.core.kit import Bench, line_setup
-from tests.records.test_journal import begin
+from tests.records.kit import begin
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
