@@ -21,7 +21,7 @@ from simulators.plan import LinePlan
 from supervisor.config.load import LineFile
 from supervisor.config.setup import device_maps, line_setup, link_settings
 from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, SwitchOff, SwitchOn
-from supervisor.core.anodize import Operation, State
+from supervisor.core.anodize import State
 from supervisor.core.events import (
     Ending,
     Event,
@@ -37,21 +37,22 @@ from supervisor.core.events import (
     Written,
 )
 from supervisor.core.line import CORE_VERSION, Line
-from supervisor.core.state import LineState, SupplyState
+from supervisor.core.state import LineState
 from supervisor.service.dispatch import Frame
 from supervisor.service.polling import BLINK_S, PROOF_READS
 from tests.harness.direct_bus import NEVER_S, Bus, Flight, Turn, reading
 from tests.harness.lines import SPEED, faults_of, write_files
+from tests.harness.standing import Standing
 from tests.harness.virtual_loop import BEGINS_S
 
 WALL_S = 1.79e9
 
 
-class DirectLine:
+class DirectLine(Standing):
     """A simulated line and a core for it, in one plain loop over moments. Wire time begins where virtual time does.
 
     Attributes:
-        line: the core. simulated: the physics. truths: all it told.
+        line: the core. truths: all the physics told.
         actions: all the core asked for. notes: those of them for people. answers: by request.
         events: how many the core took in.
     """
@@ -315,38 +316,6 @@ class DirectLine:
     def state(self) -> LineState:
         """What the core knows."""
         return self.line.state
-
-    @property
-    def supply(self) -> SupplyState:
-        """What the core knows of the one supply."""
-        return self.state.supplies["main"]
-
-    @property
-    def operation(self) -> Operation:
-        """What runs under the one supply."""
-        operation = self.supply.operation
-        assert operation is not None
-        return operation
-
-    @property
-    def stands(self) -> State:
-        """Where the operation stands."""
-        operation = self.supply.operation
-        return State.IDLE if operation is None else operation.state
-
-    @property
-    def alarms(self) -> set[str]:
-        """The alarms that are not normal."""
-        return {name for name, alarm in self.state.alarms.items() if alarm.state != "normal"}
-
-    @property
-    def true_charge_c(self) -> float:
-        """The charge that truly went through the part, C."""
-        return self.simulated.supplies["rectifier"].charge_c
-
-    def truly_on(self) -> bool:
-        """Whether the output is truly on."""
-        return self.simulated.supplies["rectifier"].is_on
 
 
 def direct_line(

@@ -13,8 +13,8 @@ from simulators.line import Truth
 from simulators.plan import LinePlan
 from simulators.server import LineServer, LinkFolder
 from supervisor.core.actions import Note
-from supervisor.core.anodize import Operation, State
-from supervisor.core.state import LineState, SupplyState
+from supervisor.core.anodize import State
+from supervisor.core.state import LineState
 from supervisor.edges.client import ask
 from supervisor.edges.control import Answer, socket_path
 from supervisor.edges.requests import new_body
@@ -22,6 +22,7 @@ from supervisor.service.app import Service
 from supervisor.service.clock import Clock
 from supervisor.service.safe import Fate
 from tests.harness.lines import SPEED, Files, faults_of, short_folder, write_files
+from tests.harness.standing import Standing
 from tests.harness.virtual_loop import run_virtual, virtual_loop
 
 WALL_S = 1.79e9
@@ -69,7 +70,7 @@ class _Ptys:
         return far - self._lost_here - self._near_received
 
 
-class VirtualLine:
+class VirtualLine(Standing):
     """A simulated line, and a supervisor for it that can be started and ended any number of times.
 
     Attributes:
@@ -87,6 +88,7 @@ class VirtualLine:
         self.server = LineServer(
             plan, now=loop.time, tell=self.truths.append, speed=speed, seed=seed, faults=faults,
         )  # fmt: skip
+        self.simulated = self.server.line
         self._ptys = _Ptys(self.server)
         loop.carriers.append(self._ptys)
         self._links = LinkFolder(files.links, {name: link.path for name, link in self.server.links.items()})
@@ -163,38 +165,6 @@ class VirtualLine:
     def state(self) -> LineState:
         """What the supervisor knows."""
         return self.service.steps.line.state
-
-    @property
-    def supply(self) -> SupplyState:
-        """What the supervisor knows of the one supply."""
-        return self.state.supplies["main"]
-
-    @property
-    def operation(self) -> Operation:
-        """What runs under the one supply."""
-        operation = self.supply.operation
-        assert operation is not None
-        return operation
-
-    @property
-    def stands(self) -> State:
-        """Where the operation stands."""
-        operation = self.supply.operation
-        return State.IDLE if operation is None else operation.state
-
-    @property
-    def alarms(self) -> set[str]:
-        """The alarms that are not normal."""
-        return {name for name, alarm in self.state.alarms.items() if alarm.state != "normal"}
-
-    @property
-    def true_charge_c(self) -> float:
-        """The charge that truly went through the part, C."""
-        return self.server.line.supplies["rectifier"].charge_c
-
-    def truly_on(self) -> bool:
-        """Whether the output is truly on."""
-        return self.server.line.supplies["rectifier"].is_on
 
     def story(self) -> str:
         """The last things the supervisor told, for a person who reads a failed test."""

@@ -48,7 +48,7 @@ def good_currents(line: VirtualLine) -> list[float]:
 
 def struck(line: VirtualLine) -> int:
     """How many answers were spoilt."""
-    return sum(active.struck for active in line.server.line.board._standing)
+    return sum(active.struck for active in line.simulated.board._standing)
 
 
 @pytest.mark.parametrize("what", FAULTS)
@@ -75,7 +75,7 @@ async def test_bad_bytes_never_enter_the_charge(what: str) -> None:
 async def test_a_reading_beyond_the_devices_range_is_no_number() -> None:
     async with virtual_line() as line:
         await line.start()
-        line.server.line.sensors["acid-middle"].sheath_c = 1500.0
+        line.simulated.sensors["acid-middle"].sheath_c = 1500.0
         await line.pass_time(60.0)
         shown = line.service.status()["tanks"]["acid"]
         assert shown["temperature_c"] is None

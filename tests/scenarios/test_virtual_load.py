@@ -162,10 +162,7 @@ async def test_a_supervisor_that_only_watches_reads_everything_and_refuses_to_en
 async def test_a_supervisor_that_only_watched_leaves_a_run_made_by_hand_alone_when_it_ends() -> None:
     async with virtual_line() as line:
         await line.start(watch_only=True)
-        rectifier = line.server.line.supplies["rectifier"]
-        rectifier.set_current(1.0)
-        rectifier.set_voltage(20.0)
-        rectifier.switch(on=True)
+        line.switch_on_by_hand()
         await line.pass_time(60.0)
         assert await line.stop() == []
         assert line.truly_on()

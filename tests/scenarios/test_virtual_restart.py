@@ -75,10 +75,7 @@ async def test_a_load_held_by_a_restart_goes_on_after_the_alarm_is_reset() -> No
 @virtually
 async def test_an_output_left_on_is_switched_off_by_the_first_command_of_a_start() -> None:
     async with virtual_line() as line:
-        rectifier = line.server.line.supplies["rectifier"]
-        rectifier.set_current(1.0)
-        rectifier.set_voltage(20.0)
-        rectifier.switch(on=True)
+        line.switch_on_by_hand()
         await line.pass_time(60.0)
         assert line.truly_on()
         await line.start()

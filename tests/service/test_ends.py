@@ -24,10 +24,7 @@ from tests.harness.virtual import VirtualLine, virtual_line, virtually
 async def left_on() -> AsyncIterator[VirtualLine]:
     """A line whose output somebody left on, and no supervisor."""
     async with virtual_line() as line:
-        rectifier = line.server.line.supplies["rectifier"]
-        rectifier.set_current(1.0)
-        rectifier.set_voltage(20.0)
-        rectifier.switch(on=True)
+        line.switch_on_by_hand()
         await line.pass_time(60.0)
         assert line.truly_on()
         yield line
