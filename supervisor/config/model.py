@@ -9,6 +9,8 @@ from pydantic import AfterValidator, Field, PlainValidator
 from drivers import registers
 from supervisor.config.acid import Acid
 from supervisor.config.shape import Name, Quantity, Table, quantity_error
+from supervisor.core.setup import Mode
+from supervisor.units import System
 
 
 def _version(given: object) -> int:
@@ -50,7 +52,7 @@ class LineTable(Table):
     name: Name
     workshop: Text = ""
     altitude: Altitude
-    units: Literal["metric", "us"] = Field(description="what people are shown; any unit may be written in the file")
+    units: System = Field(description="what people are shown; any unit may be written in the file")
 
 
 class RecordsTable(Table):
@@ -181,7 +183,7 @@ class GrowthTable(Table):
 class AnodizeTable(Table):
     """What an operation takes unless its request says otherwise."""
 
-    mode: Literal["current", "voltage"]
+    mode: Mode
     density: Density
     highest_density: Density
     voltage: Voltage

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
+from supervisor.core.setup import Mode
+
 
 @dataclass(frozen=True, slots=True)
 class Instant:
@@ -84,6 +86,9 @@ class Scanned:
     event: Literal["scanned"] = "scanned"
 
 
+Command = Literal["off", "on", "set points", "time-out"]
+
+
 @dataclass(frozen=True, slots=True)
 class Written:
     """A command's fate on the wire.
@@ -99,7 +104,7 @@ class Written:
 
     at: Instant
     supply: str
-    command: Literal["off", "on", "set points", "time-out"]
+    command: Command
     number: int
     ok: bool
     t_sent_s: float
@@ -149,7 +154,7 @@ class Order:
     area_m2: float
     target_um: float | None = None
     density_a_per_m2: float | None = None
-    mode: Literal["current", "voltage"] | None = None
+    mode: Mode | None = None
     voltage_v: float | None = None
     ramp_s: float | None = None
     load: str = ""

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
 from supervisor.core import words
 from supervisor.core.events import Order
-from supervisor.core.setup import AnodizeSetup, LineSetup, SupplySetup
+from supervisor.core.setup import AnodizeSetup, LineSetup, Mode, SupplySetup
 from supervisor.trade.coating import MIL_UM, charge_for_c
 
 LEAST_OVER_OFF = 4.0
@@ -26,7 +25,7 @@ class Plan:
         ramp_s: soft start. expected_s: planned time. longest_s, largest_c: end the operation (R8).
     """
 
-    mode: Literal["current", "voltage"]
+    mode: Mode
     area_m2: float
     target_um: float
     target_c: float
@@ -54,7 +53,7 @@ def highest_current_a(supply: SupplySetup, anodize: AnodizeSetup, area_m2: float
 class _Wanted:
     """An order with the line file's own values where it names none; SI."""
 
-    mode: Literal["current", "voltage"]
+    mode: Mode
     area_m2: float
     target_um: float
     density_a_per_m2: float

@@ -5,6 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from supervisor.core.words import Units
+
+Mode = Literal["current", "voltage"]
+"""What an operation holds: a current under a voltage ceiling, or a voltage under a current cap."""
+
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
@@ -147,7 +152,7 @@ class AnodizeSetup:
         lost_after_s: for how long, process time, s (1).
     """
 
-    mode: Literal["current", "voltage"]
+    mode: Mode
     density_a_per_m2: float
     highest_density_a_per_m2: float
     voltage_v: float
@@ -171,7 +176,7 @@ class LineSetup:
     outputs: dict[str, OutputSetup]
     growth: GrowthSetup
     anodize: AnodizeSetup
-    units: Literal["metric", "us"] = "metric"
+    units: Units = "metric"
 
     def second_means(self, subject: str) -> bool:
         """Whether a supply's circuit can be broken by something else too; True for what is no supply."""

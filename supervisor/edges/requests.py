@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import difflib
-from typing import TYPE_CHECKING, Any, Literal, cast, get_args
+from typing import TYPE_CHECKING, Any, cast, get_args
 from uuid import uuid4
 
 from supervisor import units
 from supervisor.core.events import Order, Request, RequestKind
+from supervisor.core.setup import Mode
 from supervisor.edges.control import Refusal
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ EXPIRES_S = 5.0
 
 KINDS: tuple[RequestKind, ...] = get_args(RequestKind)
 
-_MODES = ("current", "voltage")
+_MODES: tuple[Mode, ...] = get_args(Mode)
 _QUANTITIES: dict[str, units.Kind] = {
     "area": "area",
     "target": "thickness",
@@ -119,9 +120,9 @@ def _quantity(body: dict[str, Any], key: str, kind: units.Kind, reasons: list[st
         return None
 
 
-def _mode(body: dict[str, Any], reasons: list[str]) -> Literal["current", "voltage"] | None:
+def _mode(body: dict[str, Any], reasons: list[str]) -> Mode | None:
     mode = body.get("mode")
     if mode is not None and mode not in _MODES:
         reasons.append(f"mode: this must be {' or '.join(_MODES)}.")
         return None
-    return cast("Literal['current', 'voltage'] | None", mode)
+    return cast("Mode | None", mode)

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from supervisor.core.actions import ArmTimeOut, SetPoints, SwitchOff, SwitchOn
-
-Command = Literal["off", "on", "set points", "time-out"]
+from supervisor.core.events import Command
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import count
-from typing import Literal, TypeVar
+from typing import TypeVar
 
 from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import Operation, State
 from supervisor.core.events import (
+    Command,
     Event,
     Instant,
     Order,
@@ -45,8 +46,6 @@ Kind = TypeVar("Kind", bound=Action)
 SCAN_S = 0.4
 """Time between two scans of everything, s; the second one proves off within its deadline of 1 s."""
 
-
-Command = Literal["off", "on", "set points", "time-out"]
 
 COMMANDS: dict[type[Action], Command] = {
     SwitchOff: "off",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import ROUND_FLOOR, Decimal
-from typing import Literal
 
 import pytest
 from hypothesis import given, settings
@@ -14,7 +13,7 @@ from supervisor.core.actions import Record, SetPoints
 from supervisor.core.anodize import State
 from supervisor.core.events import Order, Written
 from supervisor.core.plan import floor_to_step, highest_current_a
-from supervisor.core.setup import LineSetup
+from supervisor.core.setup import LineSetup, Mode
 from tests.core.kit import Bench, line_setup
 
 
@@ -37,7 +36,7 @@ def limited(rating_a: float, cap_a: float, highest: float, step_a: float) -> Lin
 )
 def test_no_set_point_of_a_whole_run_exceeds_the_limits(
     rating_a: float, cap: float, highest: float, density: float, area_m2: float, step_a: float, ramp_s: float,
-    mode: Literal["current", "voltage"],
+    mode: Mode,
 ) -> None:  # fmt: skip
     bench = Bench(limited(rating_a, cap * rating_a, highest, step_a))
     bench.start_service()
@@ -54,7 +53,6 @@ def test_no_set_point_of_a_whole_run_exceeds_the_limits(
         assert 0 < action.current_a <= limit_a * (1 + 1e-9)
         steps = action.current_a / step_a
         assert abs(steps - round(steps)) < 1e-6
-        assert action.voltage_v is not None
         assert 0 < action.voltage_v <= 22.0
     if bench.named(SetPoints):
         last = bench.named(SetPoints)[-1]
@@ -122,7 +120,7 @@ def test_the_soft_start_in_voltage_mode_raises_the_voltage_under_the_current_cap
     bench.start_service()
     assert bench.ask("start", order=Order(0.013, 1.0, mode="voltage", voltage_v=18.0)).ok
     bench.run(12.0)
-    volts = [action.voltage_v or 0.0 for action in bench.named(SetPoints)]
+    volts = [action.voltage_v for action in bench.named(SetPoints)]
     assert volts == sorted(volts)
     assert [volts[0], volts[-1]] == pytest.approx([1.8, 18.0])
     assert [action.current_a for action in bench.named(SetPoints)] == pytest.approx([2.6] * len(volts))

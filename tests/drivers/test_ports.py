@@ -158,8 +158,7 @@ async def test_a_port_that_comes_back_is_opened_afresh(peer: Peer, tmp_path: Pat
 
 
 async def test_a_cancel_lets_the_request_end_first_and_is_then_raised(peer: Peer, link: ModbusLink) -> None:
-    late = GOOD
-    peer.script.append(lambda _: [(0.015, late)])
+    peer.script.append(lambda _: [(0.015, GOOD)])
     task = asyncio.create_task(read_two(link))
     await peer.asked.wait()
     task.cancel()

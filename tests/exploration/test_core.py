@@ -11,6 +11,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition,
 from supervisor.core.actions import Action, ArmTimeOut, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.anodize import ENERGISED, OVER, State
 from supervisor.core.events import (
+    Command,
     Ending,
     Event,
     Instant,
@@ -31,7 +32,7 @@ from supervisor.core.permissives import failing
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState
 from supervisor.records.codec import decode_state, encode_actions, encode_state
-from tests.core.kit import Command, line_setup
+from tests.core.kit import COMMANDS, line_setup
 
 Wired = SwitchOff | SwitchOn | SetPoints | ArmTimeOut
 NAMES = st.sampled_from(["main", "side"])
@@ -188,10 +189,7 @@ class TwoSupplies(RuleBasedStateMachine):
 
     def confirm(self, name: str, action: Wired, *, ok: bool) -> None:
         self.sent[name].remove(action)
-        commands: dict[type[Action], Command] = {
-            SwitchOff: "off", SwitchOn: "on", SetPoints: "set points", ArmTimeOut: "time-out",
-        }  # fmt: skip
-        command = commands[type(action)]
+        command = COMMANDS[type(action)]
         self.step(
             Written(self.at, name, command, action.number, ok, self.process_s, self.process_s, "" if ok else "no")
         )

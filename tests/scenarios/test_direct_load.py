@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
 
 import pytest
 
 from supervisor.core.actions import SwitchOff
 from supervisor.core.anodize import State
 from supervisor.core.events import Order
+from supervisor.core.setup import Mode
 from tests.harness.direct import DirectLine, direct_line
 from tests.harness.lines import with_true_meter, write_files
 from tests.harness.virtual import virtual_line
@@ -94,7 +94,7 @@ def test_a_supervisor_that_ends_leaves_the_output_off(tmp_path: Path) -> None:
     assert line.stands is State.HELD
 
 
-async def virtual_charge_c(mode: Literal["current", "voltage"]) -> float:
+async def virtual_charge_c(mode: Mode) -> float:
     async with virtual_line() as line:
         await line.start()
         await line.begin("2 um", mode=mode, voltage="15 V")
@@ -103,7 +103,7 @@ async def virtual_charge_c(mode: Literal["current", "voltage"]) -> float:
 
 
 @pytest.mark.parametrize("mode", ["current", "voltage"])
-def test_a_load_runs_here_as_it_does_over_ptys(tmp_path: Path, mode: Literal["current", "voltage"]) -> None:
+def test_a_load_runs_here_as_it_does_over_ptys(tmp_path: Path, mode: Mode) -> None:
     line = direct_line(tmp_path)
     line.start()
     assert line.ask("start", order=Order(0.013, 2.0, mode=mode, voltage_v=15.0)).ok
