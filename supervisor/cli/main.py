@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,6 +18,7 @@ from supervisor.cli.run import run
 from supervisor.cli.schema import schema
 from supervisor.config.mistakes import LineMistakes
 from supervisor.edges.control import ControlError
+from supervisor.records.schema import JournalError
 from supervisor.runtime import RuntimeFolderError
 
 MISTAKES = 2
@@ -41,15 +43,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return _do(asked)
     except LineMistakes as mistakes:
-        print(mistakes, file=sys.stderr)
+        _tell_why(asked, mistakes)
         return MISTAKES
-    except (ControlError, RuntimeFolderError) as problem:
-        print(problem, file=sys.stderr)
+    except (ControlError, RuntimeFolderError, JournalError) as problem:
+        _tell_why(asked, problem)
         return 1
     except BrokenPipeError:
         # Whoever read our words has gone; there is nobody left to tell.
         sys.stderr.close()
         return 1
+
+
+def _tell_why(asked: argparse.Namespace, why: Exception) -> None:
+    """Say why nothing was done: in words, and to a program in the object that it waits for."""
+    print(why, file=sys.stderr)
+    if getattr(asked, "json", False):
+        print(json.dumps({"version": 1, "ok": False, "reasons": str(why).splitlines()}))
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 import json
-import sys
 from pathlib import Path
 
 from supervisor.records.replay import Difference, replay
-from supervisor.records.schema import JournalError
 from supervisor.service.restore import make_line
 
 SHOWN = 10
 
 
 def replay_journal(path: Path, *, as_json: bool) -> int:
-    """Replay every run of a journal; 0 when nothing differs, 1 when something does or it cannot be read."""
-    try:
-        result = replay(path, make_line)
-    except JournalError as problem:
-        print(problem, file=sys.stderr)
-        return 1
+    """Replay every run of a journal; 0 when nothing differs, 1 when something does. Raises JournalError."""
+    result = replay(path, make_line)
     if as_json:
         differences = [
             {"run": d.run, "step": d.step, "event": json.loads(d.event) if d.event.startswith("{") else d.event,
