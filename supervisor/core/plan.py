@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Container
+from dataclasses import dataclass, replace
 
 from supervisor.core import words
 from supervisor.core.events import Order
@@ -12,6 +13,9 @@ from supervisor.trade.coating import MIL_UM, charge_for_c
 
 LEAST_OVER_OFF = 4.0
 """The set current must be at least this many times the off threshold, or off and on could not be told apart."""
+
+_ANY_AREA_M2 = 0.01
+"""Stands in for an area that could not be read: what is judged of the order in itself does not hang on its size."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +69,7 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
     """Plan an order; on refusal no plan and every reason, each a sentence for the person."""
     anodize = setup.anodize
     wanted = _complete(order, anodize)
-    reasons = _implausible(wanted, supply, setup)
-    if order.target_um is None and anodize.target_um is None:
-        reasons = (
-            *reasons,
-            "No target is given and the line file names none; write one with its unit, like 20 um or 0.8 mil.",
-        )
+    reasons = against(setup, supply, order)
     if reasons:
         return None, reasons
     expected_a = wanted.area_m2 * wanted.density_a_per_m2
@@ -98,6 +97,18 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
         longest_s=anodize.margin * expected_s,
         largest_c=anodize.margin * planned_c,
     ), ()
+
+
+def against(setup: LineSetup, supply: SupplySetup, order: Order, unread: Container[str] = ()) -> tuple[str, ...]:
+    """Every reason against what an order says in itself; `area` and `target` are not judged where they are `unread`."""
+    wanted = _complete(order, setup.anodize)
+    if "area" in unread:
+        wanted = replace(wanted, area_m2=_ANY_AREA_M2)
+    reasons = _implausible(wanted, supply, setup)
+    if order.target_um is None and setup.anodize.target_um is None and "target" not in unread:
+        text = "No target is given and the line file names none; write one with its unit, like 20 um or 0.8 mil."
+        reasons = (*reasons, text)
+    return reasons
 
 
 def _complete(order: Order, anodize: AnodizeSetup) -> _Wanted:

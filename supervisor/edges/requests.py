@@ -64,6 +64,13 @@ def read_request(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> R
     return request
 
 
+def readable_order(body: dict[str, Any]) -> tuple[Order, set[str]]:
+    """Return what a start's body asks for as far as it can be read, and the names of what cannot."""
+    reasons: list[str] = []
+    order = _order(body, reasons)
+    return order, {reason.partition(":")[0] for reason in reasons}
+
+
 def _refuse_unknown(body: dict[str, Any], allowed: tuple[str, ...], reasons: list[str]) -> None:
     for key in body:
         if key not in allowed:

@@ -15,9 +15,10 @@ from supervisor.core.actions import Note
 from supervisor.core.events import Ending, Started
 from supervisor.core.line import CORE_VERSION, Line
 from supervisor.core.permissives import failing
+from supervisor.core.plan import against
 from supervisor.core.requests import which_supply
 from supervisor.edges.control import ControlServer, Peer, Refusal, socket_path
-from supervisor.edges.requests import read_request
+from supervisor.edges.requests import read_request, readable_order
 from supervisor.records.journal import Journal
 from supervisor.service.clock import Clock, boot_id
 from supervisor.service.dispatch import Outbox
@@ -216,7 +217,13 @@ class Service:
         name, unclear = which_supply(state, str(body.get("supply", "")))
         if kind not in {"start", "restart"}:
             return ()
-        return unclear or failing(self.setup, state, name, kind, now_s)
+        if unclear:
+            return unclear
+        standing = failing(self.setup, state, name, kind, now_s)
+        if kind == "restart":
+            return standing
+        order, unread = readable_order(body)
+        return (*against(self.setup, self.setup.supplies[name], order, unread), *standing)
 
     def status(self) -> dict[str, Any]:
         """How the line stands now."""

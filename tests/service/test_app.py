@@ -110,6 +110,26 @@ async def test_a_start_written_wrongly_is_also_told_what_else_is_against_it() ->
 
 
 @virtually
+async def test_a_start_with_one_figure_unreadable_is_told_every_reason_against_the_others() -> None:
+    async with virtual_line() as line:
+        await line.start()
+        answer = await line.ask("start", area="130", target="20 mm", density="99 A/dm^2", voltage="900 V")
+        subjects = ("area: ", "No coat of this kind", "The density", "The voltage")
+        assert all(reason.startswith(subject) for reason, subject in zip(answer["reasons"], subjects, strict=True))
+
+
+@virtually
+async def test_a_start_without_area_and_target_is_told_both_and_an_unreadable_target_is_not_called_missing() -> None:
+    async with virtual_line() as line:
+        await line.start()
+        area, target = (await line.ask("start"))["reasons"]
+        assert area.startswith("area: this is missing")
+        assert target.startswith("No target is given")
+        (unread,) = (await line.ask("start", area="130 cm^2", target="20"))["reasons"]
+        assert unread.startswith("target: '20' has no unit")
+
+
+@virtually
 async def test_a_wrongly_written_stop_is_told_nothing_that_does_not_concern_it() -> None:
     async with virtual_line() as line:
         await running(line)
