@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from drivers.registers import Point
     from supervisor.config.model import ChannelTable
     from supervisor.config.profile import Told
+    from supervisor.units import System
 
 AUTOMATIC_CHANNELS = {
     "current": "current",
@@ -132,16 +133,16 @@ def _channels(view: View, told: Told) -> None:
             problem = f"point {table.point!r} is a state, not a measured value"
             told(("channels", name, "point"), problem, "name a point with a scale")
         else:
-            _measured(name, table, point, table.point in profile.accuracies, told)
+            _measured(name, table, point, table.point in profile.accuracies, view.system, told)
 
 
-def _measured(name: str, table: ChannelTable, point: Point, has_accuracy: bool, told: Told) -> None:
+def _measured(name: str, table: ChannelTable, point: Point, has_accuracy: bool, system: System, told: Told) -> None:
     kind = UNIT_KINDS[point.unit]
     where = ("channels", name)
     if table.range is not None:
         span = parse_range(table.range, kind, (*where, "range"), told)
         if span and (span[0] < point.low or span[1] > point.high):
-            limits = f"{show(point.low, kind, 'metric')} to {show(point.high, kind, 'metric')}"
+            limits = f"{show(point.low, kind, system)} to {show(point.high, kind, system)}"
             told((*where, "range"), "it is wider than the device's own range", f"stay within {limits}")
     if table.accuracy is not None:
         try:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from supervisor.config.setting import channel_span
 from supervisor.config.shape import known
+from supervisor.trade.coating import MIL_UM, RULE_720_UM_M2_PER_C
 from supervisor.units import parse, show, split
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ HOTTEST_BATH_C = 35.0
 FULL_EFFICIENCY_UM_M2_PER_C = 0.4552 * 0.01 / 60
 """The 720 rule (0.32774 um per A*min/dm^2) at 72.0 % charge efficiency, coat of 2.32 g/cm3 (AAMA 611): at 100 %."""
 
+USUAL_DEADBAND_C = (0.2, 0.3)
 THICKEST_UM = 100.0
 LONGEST_SUPPLY_PERIOD_S = 60.0
 LONGEST_PERIOD_S = 600.0
@@ -48,30 +50,27 @@ def likely_slip(text: str, thickest_um: float) -> str:
     written_um, number = parse(text, "thickness"), f"{split(text, 'thickness')[0]:g}"
     for unit in ("mil", "um"):
         if parse(f"{number} {unit}", "thickness") <= thickest_um:
-            same = f"{text.strip()} is {written_um / 25.4:.3g} mil ({written_um:.4g} um)"
+            same = f"{text.strip()} is {written_um / MIL_UM:.3g} mil ({written_um:.4g} um)"
             return f"{same}; did you mean {number} {unit}?"
-    return f"at most {thickest_um:g} um ({thickest_um / 25.4:.3g} mil)"
-
-
-def _system(view: View) -> System:
-    return "us" if view.document.line.units == "us" else "metric"
+    return f"at most {thickest_um:g} um ({thickest_um / MIL_UM:.3g} mil)"
 
 
 def _tanks(view: View, told: Told) -> None:
     for name, tank in view.document.tanks.items():
         where = ("tanks", name, "limits")
-        _limits_in_order(name, tank.limits, _system(view), told)
+        _limits_in_order(name, tank.limits, view.system, told)
         span = channel_span(view.document.channels.get(tank.temperature), view.profiles)
         for key in ORDER:
             limit_c = getattr(tank.limits, key)
             if not known(limit_c):
                 continue
             if not COLDEST_BATH_C <= limit_c <= HOTTEST_BATH_C:
-                shown = show(limit_c, "temperature", _system(view))
-                right = f"a limit from {COLDEST_BATH_C:g} to {HOTTEST_BATH_C:g} degC{_fahrenheit_slip(limit_c)}"
+                shown = show(limit_c, "temperature", view.system)
+                low, high = (show(end, "temperature", view.system) for end in (COLDEST_BATH_C, HOTTEST_BATH_C))
+                right = f"a limit from {low} to {high}{_fahrenheit_slip(limit_c)}"
                 told((*where, key), f"{shown} is no temperature of an anodizing bath", right)
             if span and not span[0] < limit_c < span[1]:
-                low, high = (show(end, "temperature", _system(view)) for end in span)
+                low, high = (show(end, "temperature", view.system) for end in span)
                 problem = f"it is outside what {tank.temperature!r} can measure, so it could never be seen"
                 told((*where, key), problem, f"stay between {low} and {high}")
         channel = view.document.channels.get(tank.temperature)
@@ -96,7 +95,8 @@ def _limits_in_order(tank: str, limits: LimitsTable, system: System, told: Told)
             told((*where, upper), problem, "trip_low < warn_low < warn_high < trip_high")
     ends = limits.warn_low, limits.warn_high, limits.deadband
     if known(*ends) and limits.deadband > 0 and 2 * limits.deadband >= limits.warn_high - limits.warn_low > 0:
-        right = "less than half the span from warn_low to warn_high; 0.2 to 0.3 degC is usual"
+        least, most = (show(usual_c, "temperature difference", system) for usual_c in USUAL_DEADBAND_C)
+        right = f"less than half the span from warn_low to warn_high; {least} to {most} is usual"
         told((*where, "deadband"), "an alarm might never clear", right)
 
 
@@ -176,17 +176,19 @@ def _growth(view: View, told: Told) -> None:
         low, high = getattr(growth, lower), getattr(growth, upper)
         if known(low, high) and low > high:
             told(("growth", upper), f"{upper} is below {lower}", "low <= best <= high")
+    least, most = 0.25 * FULL_EFFICIENCY_UM_M2_PER_C, FULL_EFFICIENCY_UM_M2_PER_C
     for key in ("low", "best", "high"):
         value = getattr(growth, key)
-        if known(value) and not 0.25 <= value / FULL_EFFICIENCY_UM_M2_PER_C <= 1:
-            right = "from 0.12 to 0.45 um*dm^2/(A*min); the 720 rule is 0.32774"
-            told(("growth", key), f"{show(value, 'growth', 'metric')} is no growth of a sulfuric coat", right)
+        if known(value) and not least <= value <= most:
+            low, high, rule = (show(factor, "growth", view.system) for factor in (least, most, RULE_720_UM_M2_PER_C))
+            right = f"from {low} to {high}; the 720 rule is {rule}"
+            told(("growth", key), f"{show(value, 'growth', view.system)} is no growth of a sulfuric coat", right)
 
 
 def _anodize(view: View, told: Told) -> None:
     anodize = view.document.anodize
     if known(anodize.density, anodize.highest_density) and anodize.density > anodize.highest_density:
-        right = f"at most highest_density, {show(anodize.highest_density, 'current density', _system(view))}"
+        right = f"at most highest_density, {show(anodize.highest_density, 'current density', view.system)}"
         told(("anodize", "density"), "it is above highest_density", right)
     if known(anodize.ramp, anodize.ramp_step) and 0 < anodize.ramp < anodize.ramp_step:
         told(("anodize", "ramp_step"), "it is longer than the whole ramp", "a part of ramp, such as a tenth")
@@ -200,7 +202,7 @@ def _anodize(view: View, told: Told) -> None:
 def _target(view: View, told: Told) -> None:
     anodize = view.document.anodize
     if known(anodize.target, anodize.thickest) and anodize.target and anodize.target > anodize.thickest:
-        shown = show(anodize.thickest, "thickness", _system(view))
+        shown = show(anodize.thickest, "thickness", view.system)
         problem = f"no coat of this kind gets so thick; thickest is {shown}"
         told(
             ("anodize", "target"),

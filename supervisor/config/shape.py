@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Union, get_args, get_origin
 from pydantic import BaseModel, ConfigDict, StringConstraints, TypeAdapter
 from pydantic_core import PydanticCustomError, core_schema
 
-from supervisor.units import KINDS, Kind, UnitMistake, example, parse
+from supervisor.units import KINDS, Kind, UnitMistake, example, parse, show
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
@@ -67,14 +67,21 @@ class Quantity:
 
     def _within(self, given: str, value: float) -> None:
         bounds = (
-            (value > self.above, f"above {self.above:g}"),
-            (value >= self.least, f"{self.least:g} or more"),
-            (value <= self.most, f"{self.most:g} or less"),
+            (value > self.above, self.above, "above {}"),
+            (value >= self.least, self.least, "{} or more"),
+            (value <= self.most, self.most, "{} or less"),
         )
-        for holds, words in bounds:
+        for holds, bound, words in bounds:
             if not holds:
-                right = f"it must be {words} {KINDS[self.kind].inside}".replace("above 0 ", "above 0, in ")
+                right = f"it must be {words.format(self._shown(bound))}"
                 raise quantity_error(f"{given!r} is not a possible value", right)
+
+    def _shown(self, bound: float) -> str:
+        """Say a bound in both systems: which one the file asks for is not known while it is read."""
+        if bound == 0:
+            return "0"
+        metric, us = show(bound, self.kind, "metric"), show(bound, self.kind, "us")
+        return metric if metric == us else f"{metric} ({us})"
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
         """Read the text in pydantic's validation."""

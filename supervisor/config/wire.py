@@ -13,6 +13,7 @@ from supervisor.config.shape import known
 if TYPE_CHECKING:
     from supervisor.config.model import LineDocument, LinkTable
     from supervisor.config.profile import DeviceProfile
+    from supervisor.units import System
 
 PARITY: dict[str, Literal["N", "E", "O"]] = {"none": "N", "even": "E", "odd": "O"}
 
@@ -32,6 +33,11 @@ class View:
     document: LineDocument
     profiles: dict[str, DeviceProfile]
     given: dict[str, Any]
+
+    @property
+    def system(self) -> System:
+        """The units people are shown; metric where the file does not say rightly."""
+        return "us" if self.document.line.units == "us" else "metric"
 
 
 def maps_of(document: LineDocument, profiles: dict[str, DeviceProfile]) -> dict[str, DeviceMap]:
