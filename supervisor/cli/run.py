@@ -22,13 +22,11 @@ from supervisor.service.safe import Fate
 
 _log = logging.getLogger(__name__)
 
-
 AGAIN_S = 1.0
 """Told to end again within this time counts as once: a terminal that closes tells it in several ways."""
 
 LOG_S = 1.0
 """What the log may take at the end to be written."""
-
 
 HELD = 3
 """Exit code of one that was refused because another supervisor has the line: nothing of it was touched."""
