@@ -15,8 +15,9 @@ def temperature(value_c: float, units: Units) -> str:
 
 
 def thickness(value_um: float, units: Units) -> str:
-    """Show a thickness given in um."""
-    return f"{value_um:.4g} µm" if units == "metric" else f"{value_um / MIL_UM:.3g} mil"
+    """Show a thickness given in um, without powers of ten even where it is absurd."""
+    value, name, digits = (value_um, "µm", 4) if units == "metric" else (value_um / MIL_UM, "mil", 3)
+    return f"{value:,.0f} {name}" if value >= 10**digits - 0.5 else f"{value:.{digits}g} {name}"
 
 
 def density(value_a_per_m2: float, units: Units) -> str:

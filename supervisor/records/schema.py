@@ -108,6 +108,8 @@ def _is_cut_short(path: Path) -> bool:
         return False  # nothing yet, or pages still wait in the write-ahead log
     if len(header) < 100:
         return True
+    if not header.startswith(b"SQLite format 3\0"):
+        return False  # no such header at all, which SQLite itself tells better
     (page_size,) = struct.unpack_from(">H", header, 16)
     (pages,) = struct.unpack_from(">I", header, 28)
     return path.stat().st_size < int(pages) * (65536 if page_size == 1 else int(page_size))

@@ -33,6 +33,12 @@ def test_a_journal_that_cannot_be_read_is_told_to_a_program_as_an_object(
     assert "cannot be read" in answer["reasons"][0]
 
 
+def test_a_file_that_is_no_journal_is_told_as_that(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "line.toml").write_text("version = 1  # a line file, say\n" * 9, encoding="utf-8")
+    assert main(["replay", str(tmp_path / "line.toml")]) == 1
+    assert "not a database" in capsys.readouterr().err
+
+
 def test_without_json_a_person_reads_words_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["status", "--line", str(tmp_path / "none.toml")]) == 2
     told = capsys.readouterr()

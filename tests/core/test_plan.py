@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 
@@ -80,6 +81,13 @@ def test_every_reason_is_told_at_once() -> None:
 def test_a_target_in_millimetres_that_was_meant_in_mil_names_the_slip() -> None:
     (reason,) = reasons(replace(GOOD, target_um=800.0))  # 0.8 mm for 0.8 mil
     assert reason.endswith("Was 0.8 mil meant, not 0.8 mm? A millimetre is 39 mil.")
+
+
+@pytest.mark.parametrize(("units", "shown"), [("metric", "1,200,000 µm"), ("us", "47,244 mil")])
+def test_an_absurd_target_is_told_in_plain_figures(units: Literal["metric", "us"], shown: str) -> None:
+    setup = replace(SETUP, units=units)
+    _, (reason,) = make_plan(setup, setup.supplies["main"], replace(GOOD, target_um=1.2e6))
+    assert f"reaches {shown};" in reason
 
 
 def test_a_target_too_thick_in_either_unit_names_no_slip() -> None:
