@@ -11,6 +11,9 @@ from supervisor.core.events import Order
 from supervisor.core.setup import AnodizeSetup, LineSetup, Mode, SupplySetup
 from supervisor.trade.coating import MIL_UM, charge_for_c
 
+LEAST_USUAL_UM = 1.8
+"""The thinnest sulfuric coat a trade council lists for MIL-A-8625F type II, um."""
+
 LEAST_OVER_OFF = 4.0
 """The set current must be at least this many times the off threshold, or off and on could not be told apart."""
 
@@ -152,12 +155,17 @@ def _implausible(wanted: _Wanted, supply: SupplySetup, setup: LineSetup) -> tupl
 
 
 def _too_thick(target_um: float, thickest_um: float, units: words.Units) -> str:
-    """Refuse a target no coat of this kind reaches and name the likely slip between mil and millimetre."""
+    """Refuse a target no coat of this kind reaches and name the likely slip: millimetres written for mil or µm.
+
+    Only for what would be a usual target then; somebody who writes 2 mil means it.
+    """
     wanted, limit = words.thickness(target_um, units), words.thickness(thickest_um, units)
     text = f"No coat of this kind reaches {wanted}; the line's limit is {limit}."
-    as_mil_um = target_um / 1000 * MIL_UM
-    if as_mil_um <= thickest_um:
-        return f"{text} Was {target_um / 1000:.3g} mil meant, not {target_um / 1000:.3g} mm? A millimetre is 39 mil."
+    as_mm = target_um / 1000
+    if LEAST_USUAL_UM <= as_mm * MIL_UM <= thickest_um:
+        return f"{text} Was {as_mm:.3g} mil meant, not {as_mm:.3g} mm? A millimetre is 39 mil."
+    if LEAST_USUAL_UM <= as_mm <= thickest_um:
+        return f"{text} Was {as_mm:.3g} µm meant, not {as_mm:.3g} mm?"
     return text
 
 

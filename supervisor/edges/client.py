@@ -26,7 +26,8 @@ def only_socket() -> Path:
     """Return the only socket a supervisor listens at. Raises NoSupervisorError, or ControlError naming all of them."""
     found = [path for path in sorted(runtime_folder().glob("*.sock")) if path.is_socket() and listens(path)]
     if not found:
-        raise NoSupervisorError("No supervisor is running. Start one with: ampminder run FILE")
+        where = f"No supervisor is running for this user (none listens in {runtime_folder()})."
+        raise NoSupervisorError(f"{where} Start one with: ampminder run FILE")
     if len(found) > 1:
         lines = ", ".join(unquote(path.stem) for path in found)
         raise ControlError(f"Several supervisors are running: {lines}. Say which with --line FILE.")

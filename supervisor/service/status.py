@@ -60,12 +60,21 @@ def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[
     return {
         "state": str(operation.state) if operation else "idle",
         "wanted_on": supply.output.wanted_on,
-        "off_proven": supply.output.proven_off,
+        "off_proven": supply.output.proven_off and _shows_off(setup, state, name, at),
         "current_a": value(setup, state, names.current, at),
         "voltage_v": value(setup, state, names.voltage, at),
         "voltage_held": supply.voltage_held,
         "operation": _operation(setup, state, name, operation, at) if operation else None,
     }
+
+
+def _shows_off(setup: LineSetup, state: LineState, name: str, at: Instant) -> bool:
+    """Whether the newest good current still says off: a proof that nothing backs any more is history (R7)."""
+    names = setup.supplies[name]
+    latest = state.channels.get(names.current)
+    if latest is None or latest.good_s is None or at.process_s - latest.good_s > names.silent_after_s:
+        return False
+    return abs(latest.good_value) < names.off_threshold_a
 
 
 def _operation(setup: LineSetup, state: LineState, name: str, operation: Operation, at: Instant) -> dict[str, Any]:

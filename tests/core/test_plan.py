@@ -90,8 +90,14 @@ def test_an_absurd_target_is_told_in_plain_figures(units: Literal["metric", "us"
     assert f"reaches {shown};" in reason
 
 
-def test_a_target_too_thick_in_either_unit_names_no_slip() -> None:
-    (reason,) = reasons(replace(GOOD, target_um=1400.0))  # 1.4 mm, or 35.6 um as mil
+def test_a_target_in_millimetres_that_was_meant_in_micrometres_names_the_slip() -> None:
+    (reason,) = reasons(replace(GOOD, target_um=20_000.0))
+    assert reason.endswith("Was 20 µm meant, not 20 mm?")
+
+
+@pytest.mark.parametrize("target_um", [1400.0, 50.8])  # 1.4 mm is 35.6 um as mil; 2 mil is no slip
+def test_a_target_that_would_be_unusual_either_way_names_no_slip(target_um: float) -> None:
+    (reason,) = reasons(replace(GOOD, target_um=target_um))
     assert "meant" not in reason
 
 

@@ -68,3 +68,15 @@ def test_how_long_it_takes_yet_is_told_from_a_fresh_current_alone() -> None:
     age_limit_s = SETUP.channels[MAIN.current].age_limit_s
     assert told(0.0)["to_go_s"] == pytest.approx((told(0.0)["target"]["charge_c"] - 100.0) / 1.95)
     assert told(age_limit_s + 0.1)["to_go_s"] is None
+
+
+@pytest.mark.parametrize(
+    ("value", "after_s", "proven"), [(0.01, 0.4, True), (0.01, 60.0, False), (0.2, 0.4, False), (-0.2, 0.4, False)]
+)
+def test_off_is_told_as_proven_only_while_a_fresh_current_bears_it_out(
+    value: float, after_s: float, proven: bool
+) -> None:
+    latest = Latest(Reading(MAIN.current, Quality.GOOD, value), READ_S, READ_S, value)
+    line = LineState(channels={MAIN.current: latest}, supplies={"main": SupplyState(output=Output(proven_off=True))})
+    told = status(SETUP, line, Instant(READ_S + after_s, 1.0, 0.0))
+    assert told["supplies"]["main"]["off_proven"] is proven
