@@ -14,7 +14,7 @@ from supervisor.demo.play import SPEED, WORKSHOP, play
 from supervisor.demo.stage import DemoError, simulated_line
 from supervisor.edges.control import ControlError
 from supervisor.records.schema import JournalError
-from supervisor.service.holder import HolderError
+from supervisor.runtime import RuntimeFolderError
 
 INTERRUPTED = 130
 """Exit code after Ctrl-C, as shells have it."""
@@ -31,13 +31,13 @@ def list_faults() -> int:
 def demo(fault: str | None, *, as_json: bool) -> int:
     """Run one demo; 0 when all that must happen happened, 1 when not, 2 for an unknown fault, 130 after Ctrl-C."""
     if fault is not None and fault not in FAULTS:
-        print(f"There is no fault {fault!r}. There are: {', '.join(FAULTS)}.", file=sys.stderr)
-        return MISTAKE
+        unknown = f"There is no fault {fault!r}. There are: {', '.join(FAULTS)}."
+        return _came_to_nothing(fault, unknown, MISTAKE, as_json=as_json)
     try:
         simulated_line()
         with view_for(sys.stdout, WORKSHOP) as view:
             account = asyncio.run(_until_told(fault, view))
-    except (DemoError, ControlError, HolderError, JournalError) as problem:
+    except (DemoError, ControlError, RuntimeFolderError, JournalError) as problem:
         return _came_to_nothing(fault, str(problem), 1, as_json=as_json)
     except (asyncio.CancelledError, KeyboardInterrupt):
         ended = "The demo was ended early: off was sent, and both of its processes are gone."
