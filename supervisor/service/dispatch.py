@@ -10,6 +10,9 @@ from supervisor.core.actions import ArmTimeOut, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.events import Command
 
 
+Setting = Literal["current", "voltage"]
+
+
 @dataclass(frozen=True, slots=True)
 class Frame:
     """One transaction of a command.
@@ -23,7 +26,7 @@ class Frame:
     supply: str
     command: Command
     number: int
-    what: Literal["off", "on", "current", "voltage", "time-out"]
+    what: Setting | Literal["off", "on", "time-out"]
     value: float = 0.0
     last: bool = True
     decided_s: float = 0.0
@@ -76,15 +79,13 @@ class Outbox:
         return dropped
 
     def _set_points(self, action: SetPoints) -> None:
-        wanted = {"voltage": action.voltage_v, "current": action.current_a}
+        wanted: dict[Setting, float] = {"voltage": action.voltage_v, "current": action.current_a}
         changed = [what for what, value in wanted.items() if self._given.get((action.supply, what)) != value]
+        changed = changed or ["current"]
         frames = [
-            Frame(
-                action.supply, "set points", action.number, "voltage" if what == "voltage" else "current", wanted[what]
-            )
-            for what in changed or ["current"]
+            Frame(action.supply, "set points", action.number, what, wanted[what], last=what == changed[-1])
+            for what in changed
         ]
-        frames = [Frame(f.supply, f.command, f.number, f.what, f.value, last=f is frames[-1]) for f in frames]
         kept = [f for f in self._frames if f.supply != action.supply or f.command != "set points"]
         # In place of the older set points: before an on that waits, so that it never comes on at something else.
         self._frames = frames + kept if any(f.supply == action.supply for f in kept) else kept + frames
