@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
 from drivers.modbus_link import ModbusLink
+from drivers.ports import Device, SupplyDevice
+from drivers.registers import DeviceMap, LinkSettings
 from drivers.supply_modbus import SupplyModbus
 from drivers.temperature_modbus import TemperatureModbus
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from drivers.ports import Device, SupplyDevice
-    from drivers.registers import DeviceMap, LinkSettings
 
 DRIVERS: dict[str, Callable[[ModbusLink, DeviceMap], Device | SupplyDevice]] = {
     "modbus supply": SupplyModbus,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from collections.abc import Awaitable, Callable, Coroutine
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from pymodbus.client import AsyncModbusSerialClient
 from pymodbus.exceptions import ConnectionException
@@ -15,12 +16,7 @@ from pymodbus.transport.serialtransport import SerialTransport
 from drivers import serial_link
 from drivers.modbus_frames import Judged, frame_gap_s, judge
 from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, Sent, WireError
-from drivers.registers import BIT_TABLES
-
-if TYPE_CHECKING:
-    from collections.abc import Awaitable, Callable, Coroutine
-
-    from drivers.registers import LinkSettings, Table
+from drivers.registers import BIT_TABLES, LinkSettings, Table
 
 # What the library has to say about a request comes out as one of the four errors; on its own log it would come twice.
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
-
-if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
-
+from typing import Protocol
 
 # The names say what happened on the wire, as a person would; "Error" behind each would say nothing more.
 

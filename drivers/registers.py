@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
+from typing import Literal
 
 Table = Literal["coil", "discrete input", "input register", "holding register"]
 NumberKind = Literal["uint16", "int16"]

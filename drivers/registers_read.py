@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Collection
 
+from drivers.modbus_link import ModbusLink
 from drivers.ports import BadAnswer, Scan
 from drivers.registers import DeviceMap, Point, contiguous
-
-if TYPE_CHECKING:
-    from collections.abc import Collection
-
-    from drivers.modbus_link import ModbusLink
 
 
 class RegisterDevice:

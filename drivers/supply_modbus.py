@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from drivers.modbus_link import ModbusLink
+from drivers.ports import Sent
+from drivers.registers import DeviceMap, Point
 from drivers.registers_read import RegisterDevice, encode_down
-
-if TYPE_CHECKING:
-    from drivers.modbus_link import ModbusLink
-    from drivers.ports import Sent
-    from drivers.registers import DeviceMap, Point
 
 SET_POINTS = ("set_current", "set_voltage", "time_out")
 

@@ -11,18 +11,12 @@ import signal
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from simulators.faults import read_script
-from simulators.line import names_of
-from simulators.plan import read_plan
+from simulators.faults import Fault, read_script
+from simulators.line import Truth, names_of
+from simulators.plan import LinePlan, read_plan
 from simulators.server import LineServer, LinkFolder
 from simulators.tables import FileError
-
-if TYPE_CHECKING:
-    from simulators.faults import Fault
-    from simulators.line import Truth
-    from simulators.plan import LinePlan
 
 
 def boot_clock_s() -> float:

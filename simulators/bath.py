@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+import random
 
-if TYPE_CHECKING:
-    import random
-
-    from simulators.plan import SensorPlan, TankPlan
+from simulators.plan import SensorPlan, TankPlan
 
 # 16.5 % sulfuric acid, Laliberté correlation: 3629 J/(kg*K) at 1.113 kg/L.
 HEAT_CAPACITY_J_PER_L_K = 4039.0

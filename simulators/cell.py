@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import math
+import random
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    import random
 
 # At 12 A/ft2, 15 wt %, 70 degF, and growth in um per A*min/dm2: figures of the trade, from memory. 2xxx grow 0.7 to
 # 0.85, 7xxx 0.9 to 1.0, castings 0.6 to 0.85 of what 1xxx, 5xxx and 6xxx do; 3003 is taken to grow like 1xxx.

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from pathlib import Path
+from typing import Literal
 
 from simulators.tables import FileError, Reader, read_toml
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-    from pathlib import Path
 
 Target = Literal["tank", "supply", "sensor", "device"]
 

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import math
 import random
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable
 
 from simulators.bath import Bath, Sensor
 from simulators.cell import Cell
 from simulators.faults import Fault, FaultBoard, Names
+from simulators.plan import LinePlan
 from simulators.supply import Cause, Supply
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
-
-    from simulators.plan import LinePlan
 
 Truth = dict[str, object]
 

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from simulators import modbus_frames as frames
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from simulators.line import SimulatedLine
-    from simulators.plan import DevicePlan, RegisterPlan
-    from simulators.supply import Supply
+from simulators.line import SimulatedLine
+from simulators.plan import DevicePlan, RegisterPlan
+from simulators.supply import Supply
 
 _TABLE_OF = {
     frames.READ_COILS: "coil",

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 from simulators.cell import ALLOYS
 from simulators.tables import FileError, Reader, read_toml
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from pathlib import Path
 
 TABLES = ("coil", "discrete input", "input register", "holding register")
 SUPPLY_VALUES = ("current_a", "voltage_v", "on", "mode", "set_current_a", "set_voltage_v", "switch", "time_out_s")

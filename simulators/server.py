@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import asyncio
 import random
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable
+from pathlib import Path
 
 from simulators import modbus_frames as frames
 from simulators.faults import KINDS, Fault, read_faults
 from simulators.line import SimulatedLine, Truth, names_of
 from simulators.modbus_devices import ModbusDevice
+from simulators.plan import LinePlan
 from simulators.spoil import spoil
 from simulators.tables import FileError, Reader
 from simulators.wire import PtyLink
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
-    from pathlib import Path
-
-    from simulators.plan import LinePlan
 
 
 class _BusOf:

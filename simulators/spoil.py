@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import random
+from collections.abc import Callable, Iterable
 
+from simulators.faults import Fault
 from simulators.modbus_frames import READS, with_crc
-
-if TYPE_CHECKING:
-    import random
-    from collections.abc import Callable, Iterable
-
-    from simulators.faults import Fault
 
 
 def _truncated(frame: bytes, fault: Fault, _chance: random.Random) -> bytes:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Callable
+from typing import Literal
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from simulators.cell import Cell
-    from simulators.plan import SupplyPlan
+from simulators.cell import Cell
+from simulators.plan import SupplyPlan
 
 Mode = Literal["off", "current held", "voltage held"]
 Cause = Literal["command", "time-out", "dip", "trip"]

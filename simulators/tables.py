@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import math
 import tomllib
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
+from collections.abc import Mapping
+from pathlib import Path
 
 
 class FileError(ValueError):

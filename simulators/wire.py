@@ -5,14 +5,11 @@ from __future__ import annotations
 import asyncio
 import os
 import tty
-from typing import TYPE_CHECKING, Protocol
+from collections.abc import Callable
+from typing import Protocol
 
 from simulators import modbus_frames as frames
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from simulators.plan import LinkPlan
+from simulators.plan import LinkPlan
 
 # Without true byte timing a frame comes in one piece; what follows later than this is another one.
 _LOOSE_SILENCE_S = 0.005

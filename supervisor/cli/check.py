@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 from supervisor.config.fitted import fitted_time_outs, not_fitted
 from supervisor.config.load import LineFile, load_line, records_folder
-from supervisor.config.mistakes import LineMistakes
+from supervisor.config.mistakes import LineMistakes, Mistake
+from supervisor.config.model import TankTable
+from supervisor.config.off_delay import OffDelay
 from supervisor.config.setup import link_settings, worst_off_delays
 from supervisor.units import show
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
-    from supervisor.config.mistakes import Mistake
-    from supervisor.config.model import TankTable
-    from supervisor.config.off_delay import OffDelay
 
 REPORT_VERSION = 1
 

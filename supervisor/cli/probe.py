@@ -5,23 +5,20 @@ from __future__ import annotations
 import asyncio
 import json
 import math
+from collections.abc import Collection, Mapping
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Literal
+from pathlib import Path
+from typing import Literal
 
 from drivers.catalog import build_device, build_link
 from drivers.modbus_frames import REQUEST_LENGTH, wire_time_s
+from drivers.modbus_link import ModbusLink
 from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, Scan
 from drivers.registers import DeviceMap, LinkSettings, Point, contiguous
 from supervisor.config.load import load_line
 from supervisor.config.mistakes import LineMistakes
 from supervisor.config.off_delay import read_answer_bytes
 from supervisor.config.setup import device_maps, link_settings
-
-if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
-    from pathlib import Path
-
-    from drivers.modbus_link import ModbusLink
 
 VERSION = 1
 TIMER_MS = 16.0

@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Collection, Iterable, Mapping
 
 from drivers.modbus_frames import frame_gap_s
+from drivers.registers import Point
 from supervisor.config.checks_trade import trade
 from supervisor.config.mistakes import nearest
+from supervisor.config.model import ChannelTable
 from supervisor.config.off_delay import SLOW_OFF_S, longest_transaction_s
-from supervisor.config.profile import UNIT_KINDS, parse_range
+from supervisor.config.profile import UNIT_KINDS, Told, parse_range
 from supervisor.config.shape import known
 from supervisor.config.wire import View, links_of, off_delays_of, port_path
-from supervisor.units import UnitMistake, parse_accuracy, show
-
-if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping
-
-    from drivers.registers import Point
-    from supervisor.config.model import ChannelTable
-    from supervisor.config.profile import Told
-    from supervisor.units import System
+from supervisor.units import System, UnitMistake, parse_accuracy, show
 
 AUTOMATIC_CHANNELS = {
     "current": "current",

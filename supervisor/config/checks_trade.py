@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
+from supervisor.config.model import LimitsTable, SupplyTable
+from supervisor.config.profile import DeviceProfile, Told
 from supervisor.config.setting import channel_span
 from supervisor.config.shape import known
+from supervisor.config.wire import View
 from supervisor.trade.coating import MIL_UM, RULE_720_UM_M2_PER_C
-from supervisor.units import parse, show, split
-
-if TYPE_CHECKING:
-    from supervisor.config.model import LimitsTable, SupplyTable
-    from supervisor.config.profile import DeviceProfile, Told
-    from supervisor.config.wire import View
-    from supervisor.units import Kind, System
+from supervisor.units import Kind, System, parse, show, split
 
 COLDEST_BATH_C = -5.0
 HOTTEST_BATH_C = 35.0

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from supervisor.config.load import LineFile
 from supervisor.units import show
-
-if TYPE_CHECKING:
-    from supervisor.config.load import LineFile
 
 
 def not_fitted(line: LineFile) -> tuple[str, ...]:

@@ -4,25 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from supervisor.config.checks import across
-from supervisor.config.mistakes import LineMistakes, Mistake, from_validation
-from supervisor.config.model import LineDocument, ProfileDocument
+from supervisor.config.mistakes import LineMistakes, Mistake, Where, from_validation
+from supervisor.config.model import DeviceTable, LineDocument, ProfileDocument
 from supervisor.config.profile import DeviceProfile, teller, understand
 from supervisor.config.shape import half_filled
 from supervisor.config.wire import View
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from supervisor.config.mistakes import Where
-    from supervisor.config.model import DeviceTable
-    from supervisor.units import System
+from supervisor.units import System
 
 LARGEST_FILE_BYTES = 1_000_000
 

@@ -6,16 +6,14 @@ import difflib
 import json
 import re
 import reprlib
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from supervisor.config.shape import NAME, at, fields_of, quantity_of
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
-
-    from pydantic import BaseModel, ValidationError
-    from pydantic_core import ErrorDetails
 
 Where = tuple[str | int, ...]
 

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from drivers.modbus_frames import REQUEST_LENGTH, frame_gap_s, read_answer_length, wire_time_s
 from drivers.registers import BIT_TABLES, DeviceMap, LinkSettings, Point, contiguous
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 WRITE_ANSWER_BYTES = REQUEST_LENGTH
 """A device confirms a write by sending its request back."""

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from drivers.registers import BIT_TABLES, DeviceMap, Point
 from supervisor.config.mistakes import Mistake, Where, key_path, nearest
+from supervisor.config.model import Driver, PointTable
 from supervisor.config.shape import known
 from supervisor.core.setup import Accuracy
 from supervisor.units import Kind, UnitMistake, parse, parse_accuracy, split
-
-if TYPE_CHECKING:
-    from supervisor.config.model import Driver, PointTable
 
 SUPPLY_POINTS: dict[str, Kind | None] = {
     "current": "current",

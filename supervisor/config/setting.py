@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from supervisor.config.profile import UNIT_KINDS, parse_range
+from supervisor.config.mistakes import Where
+from supervisor.config.model import ChannelTable
+from supervisor.config.profile import UNIT_KINDS, DeviceProfile, parse_range
 from supervisor.core.setup import Accuracy
 from supervisor.units import parse_accuracy
-
-if TYPE_CHECKING:
-    from supervisor.config.mistakes import Where
-    from supervisor.config.model import ChannelTable
-    from supervisor.config.profile import DeviceProfile
 
 
 def channel_span(table: ChannelTable | None, profiles: dict[str, DeviceProfile]) -> tuple[float, float] | None:

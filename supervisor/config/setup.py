@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from drivers.registers import DeviceMap, LinkSettings, Point
 from supervisor.config.checks import AUTOMATIC_CHANNELS
+from supervisor.config.load import LineFile
+from supervisor.config.model import LineDocument
+from supervisor.config.off_delay import OffDelay
 from supervisor.config.setting import channel_accuracy, channel_span
 from supervisor.config.wire import View, links_of, maps_of, off_delays_of
 from supervisor.core.setup import (
@@ -18,12 +20,6 @@ from supervisor.core.setup import (
     SupplySetup,
     TankSetup,
 )
-
-if TYPE_CHECKING:
-    from drivers.registers import DeviceMap, LinkSettings, Point
-    from supervisor.config.load import LineFile
-    from supervisor.config.model import LineDocument
-    from supervisor.config.off_delay import OffDelay
 
 REACHED_FRACTION = 0.1
 LOST_AFTER_S = 1.0

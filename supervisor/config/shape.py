@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import math
 import types
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Annotated, Any, Union, get_args, get_origin
+from typing import Annotated, Any, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, StringConstraints, TypeAdapter
+from pydantic import BaseModel, ConfigDict, GetJsonSchemaHandler, StringConstraints, TypeAdapter
+from pydantic.fields import FieldInfo
+from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import PydanticCustomError, core_schema
 
 from supervisor.units import KINDS, Kind, UnitMistake, example, parse, show
-
-if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable
-
-    from pydantic import GetJsonSchemaHandler
-    from pydantic.fields import FieldInfo
-    from pydantic.json_schema import JsonSchemaValue
 
 NAME = r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$"
 Name = Annotated[str, StringConstraints(pattern=NAME, max_length=40)]

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from drivers.registers import DeviceMap, LinkSettings
+from supervisor.config.model import LineDocument, LinkTable
 from supervisor.config.off_delay import OffDelay, off_delay
+from supervisor.config.profile import DeviceProfile
 from supervisor.config.shape import known
-
-if TYPE_CHECKING:
-    from supervisor.config.model import LineDocument, LinkTable
-    from supervisor.config.profile import DeviceProfile
-    from supervisor.units import System
+from supervisor.units import System
 
 PARITY: dict[str, Literal["N", "E", "O"]] = {"none": "N", "even": "E", "odd": "O"}
 

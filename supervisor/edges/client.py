@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import asynccontextmanager
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 from urllib.parse import unquote
 
 from supervisor.edges.control import VERSION, Answer, ControlError, listens
 from supervisor.runtime import runtime_folder
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncGenerator, AsyncIterator
-    from pathlib import Path
 
 _LONGEST_ANSWER = 256 * 1024
 

@@ -13,14 +13,12 @@ import struct
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Self
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
 from urllib.parse import quote
 
 from supervisor.runtime import runtime_folder
-
-if TYPE_CHECKING:
-    from pathlib import Path
-    from types import TracebackType
 
 _log = logging.getLogger(__name__)
 

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import difflib
-from typing import TYPE_CHECKING, Any, cast, get_args
+from typing import Any, cast, get_args
 from uuid import uuid4
 
 from supervisor import units
-from supervisor.core.events import Order, Request, RequestKind
+from supervisor.core.events import Instant, Order, Request, RequestKind
 from supervisor.core.setup import Mode
 from supervisor.edges.control import Refusal
-
-if TYPE_CHECKING:
-    from supervisor.core.events import Instant
 
 EXPIRES_S = 5.0
 """Wire time after which a request that was not done is not done any more."""

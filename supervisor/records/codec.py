@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from collections.abc import Sequence
+from typing import Annotated, Any, TypeVar
 
 from pydantic import ConfigDict, Field, TypeAdapter
 
 from supervisor.core.actions import Action
 from supervisor.core.events import Event
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 Value = TypeVar("Value")
 

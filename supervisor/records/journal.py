@@ -6,19 +6,16 @@ import asyncio
 import logging
 import sqlite3
 from collections import deque
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from typing import TYPE_CHECKING, TypeVar
+from pathlib import Path
+from typing import TypeVar
 
+from supervisor.core.actions import Action
+from supervisor.core.events import Event
 from supervisor.records import rows, schema
 from supervisor.records.rows import Gap, LastState, Promise, RunInfo, Snapshot, Step
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
-    from pathlib import Path
-
-    from supervisor.core.actions import Action
-    from supervisor.core.events import Event
 
 _log = logging.getLogger(__name__)
 

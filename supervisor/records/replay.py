@@ -6,18 +6,15 @@ import json
 import shutil
 import sqlite3
 import tempfile
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
+from supervisor.core.actions import Action
+from supervisor.core.events import Event
 from supervisor.records import codec, rows, schema
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
-
-    from supervisor.core.actions import Action
-    from supervisor.core.events import Event
-    from supervisor.records.rows import RunInfo
+from supervisor.records.rows import RunInfo
 
 MOST_KEPT = 100
 """Differences told in full for one run; after the first, most follow from it."""

@@ -5,17 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import logging
+import sqlite3
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from supervisor.core.actions import Action
+from supervisor.core.events import Event
 from supervisor.records import codec
-
-if TYPE_CHECKING:
-    import sqlite3
-    from collections.abc import Callable, Sequence
-
-    from supervisor.core.actions import Action
-    from supervisor.core.events import Event
 
 _log = logging.getLogger(__name__)
 

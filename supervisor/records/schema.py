@@ -5,10 +5,7 @@ from __future__ import annotations
 import sqlite3
 import struct
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from pathlib import Path
+from pathlib import Path
 
 # "ampm": tells our file from any other SQLite file, so that no other program's data is ever written to.
 APPLICATION_ID = 0x616D706D

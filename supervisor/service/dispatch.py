@@ -9,7 +9,6 @@ from typing import Literal
 from supervisor.core.actions import ArmTimeOut, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.events import Command
 
-
 Setting = Literal["current", "voltage"]
 
 

@@ -10,19 +10,17 @@ import pwd
 import select
 import signal
 import time
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from types import TracebackType
+from typing import Any, Self
 from urllib.parse import quote
 
 from supervisor.runtime import RuntimeFolderError, runtime_folder
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-    from types import TracebackType
 
 _TRIES = 20
 _BETWEEN_TRIES_S = 0.01

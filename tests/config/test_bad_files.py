@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -12,9 +12,6 @@ from hypothesis import strategies as st
 from supervisor.config.load import load_line
 from supervisor.config.mistakes import LineMistakes
 from tests.config.conftest import CONFIG, Written, mistakes_in, told
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 CONTENTS = [
     (b"", "is empty"),

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import pytest
 
 from supervisor.cli.check import check
 from supervisor.cli.schema import schema, schema_text
 from supervisor.config.fitted import not_fitted
 from supervisor.config.load import load_line
 from tests.config.conftest import CONFIG, Written
-
-if TYPE_CHECKING:
-    import pytest
 
 POINT = '[points.time_out]\ntable = "holding register"\naddress = 19\nscale = "100 ms"\nrange = ["0 s", "60 s"]\n\n'
 FITTED = (("[points.switch]", POINT + "[points.switch]"),)

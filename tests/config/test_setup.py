@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
@@ -10,9 +10,6 @@ from supervisor.config.load import load_line, records_folder
 from supervisor.config.setup import line_setup, link_settings
 from supervisor.core.setup import Accuracy
 from tests.config.conftest import CONFIG, Written
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 def test_a_supply_makes_its_six_channels() -> None:

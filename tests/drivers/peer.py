@@ -7,14 +7,12 @@ import os
 import time
 import tty
 from collections import deque
-from typing import TYPE_CHECKING, Literal, Self
+from collections.abc import Callable
+from typing import Literal, Self
 
 from drivers.modbus_frames import crc16
 from drivers.modbus_link import ModbusLink, Registers
 from drivers.registers import DeviceMap, LinkSettings, Point
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 Pieces = list[tuple[float, bytes]]
 """What to send: seconds to wait first, then the bytes."""

@@ -6,14 +6,11 @@ import os
 import select
 import threading
 import time
+from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
 
 from umodbus.server.serial import get_server
 from umodbus.server.serial.rtu import RTUServer
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 
 class MasterEnd:

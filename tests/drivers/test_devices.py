@@ -4,22 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.catalog import build_device, build_link
+from drivers.modbus_link import ModbusLink
 from drivers.ports import BadAnswer, SupplyDevice
 from drivers.registers import Point
 from drivers.registers_read import decode, encode_down
 from drivers.supply_modbus import SupplyModbus
 from drivers.temperature_modbus import TemperatureModbus
 from tests.drivers.peer import Peer, framed, settings, supply_map, temperature_map
-
-if TYPE_CHECKING:
-    from drivers.modbus_link import ModbusLink
 
 SET_CURRENT = supply_map().points["set_current"]
 TIME_OUT = Point("time_out", "holding register", 19, scale=0.1, low=0, high=60)

@@ -8,7 +8,7 @@ import os
 import subprocess
 import sys
 import time
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
@@ -16,9 +16,6 @@ from drivers import serial_link
 from drivers.modbus_link import ModbusLink
 from drivers.ports import LinkDown, NoAnswer
 from tests.drivers.peer import GOOD, QUIET_S, TIME_OUT_S, Peer, read_two, settings
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 def link_at(port: str) -> ModbusLink:

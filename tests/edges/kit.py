@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 from supervisor.edges.client import ask
 from supervisor.edges.control import Answer, Peer, Refusal
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-    from pathlib import Path
 
 
 async def echo(kind: str, body: dict[str, Any], peer: Peer) -> Answer | AsyncIterator[Answer]:

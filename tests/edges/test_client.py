@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
@@ -12,9 +12,6 @@ from supervisor.edges import client
 from supervisor.edges.client import NoSupervisorError, ask, only_socket
 from supervisor.edges.control import ControlError, ControlServer, socket_path
 from tests.edges.kit import echo
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 async def test_asking_where_nobody_listens_says_so(path: Path) -> None:

@@ -7,7 +7,7 @@ import json
 import os
 import pwd
 import tracemalloc
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -17,9 +17,6 @@ from supervisor.edges import control
 from supervisor.edges.client import ask
 from supervisor.edges.control import ControlServer
 from tests.edges.kit import echo, is_there, raw, say, still_works
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 async def test_a_request_reaches_the_handler_with_the_users_name_from_the_kernel(path: Path) -> None:

@@ -8,15 +8,12 @@ import socket
 import stat
 import subprocess
 import sys
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
 from supervisor.edges.control import ControlError, ControlServer, socket_path
 from tests.edges.kit import echo, still_works
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 async def test_only_owner_and_group_may_connect(path: Path) -> None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import AsyncIterator
 from contextlib import aclosing
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,10 +15,6 @@ from supervisor.edges import control
 from supervisor.edges.client import stream
 from supervisor.edges.control import Answer, ControlError, ControlServer, Peer
 from tests.edges.kit import echo, raw, still_works
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-    from pathlib import Path
 
 
 async def test_a_watcher_sees_the_newest_state_last_and_the_end(path: Path) -> None:

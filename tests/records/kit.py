@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from pathlib import Path
 
 from supervisor.core.actions import Record
 from supervisor.core.events import Instant, Woken
 from supervisor.records.journal import Journal
 from supervisor.records.replay import copy_journal
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-    from pathlib import Path
 
 INTENT = Record("intent-1", "main", "operation-1", 1.95, 22.0)
 

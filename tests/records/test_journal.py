@@ -8,7 +8,8 @@ import sqlite3
 import subprocess
 import sys
 import threading
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from pathlib import Path
 
 import pytest
 
@@ -16,10 +17,6 @@ from supervisor.core.actions import Action
 from supervisor.core.events import Instant, Request
 from supervisor.records import codec, journal, rows, schema
 from tests.records.kit import INTENT, durable, opened_and_begun, steps_in, until, woken
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from pathlib import Path
 
 
 async def test_steps_snapshots_and_texts_come_back_after_a_restart(tmp_path: Path) -> None:

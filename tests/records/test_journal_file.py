@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import sqlite3
 import sys
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
@@ -13,9 +13,6 @@ from supervisor.core.actions import Note
 from supervisor.records import schema
 from supervisor.records.journal import Journal
 from tests.records.kit import opened_and_begun, woken
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 async def test_a_journal_in_use_is_refused_to_a_second_process(tmp_path: Path) -> None:

@@ -5,16 +5,13 @@ from __future__ import annotations
 import asyncio
 import sqlite3
 import threading
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from pathlib import Path
 
 import pytest
 
 from supervisor.records import journal, rows
 from tests.records.kit import INTENT, durable, opened_and_begun, steps_in, until, woken
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from pathlib import Path
 
 
 class Stall:

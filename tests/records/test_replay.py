@@ -6,8 +6,9 @@ import asyncio
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
@@ -17,10 +18,6 @@ from supervisor.records import codec, schema
 from supervisor.records.journal import Journal
 from supervisor.records.replay import Difference, MakeLine, copy_journal, replay
 from tests.records.kit import begin, durable
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
 
 
 @dataclass(frozen=True, slots=True)

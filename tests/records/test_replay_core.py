@@ -6,26 +6,22 @@ import asyncio
 import os
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
 from supervisor.core.actions import SetPoints
 from supervisor.core.anodize import State
+from supervisor.core.events import Event
 from supervisor.core.line import Line, Step
+from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState
 from supervisor.records import codec
 from supervisor.records.journal import Journal
 from supervisor.records.replay import ReplayResult, replay
 from tests.core.kit import Bench, line_setup
 from tests.records.kit import begin
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from supervisor.core.events import Event
-    from supervisor.core.setup import LineSetup
 
 SNAPSHOT_EVERY = 40
 

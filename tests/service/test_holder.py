@@ -7,18 +7,15 @@ import os
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
 from supervisor.runtime import RuntimeFolderError, runtime_folder
 from supervisor.service import holder
 from supervisor.service.holder import AlreadyHeldError, Held, Holder, HolderError, end_holder, hold, holder_of
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 HOLDS = """
 import signal, sys, time

@@ -5,20 +5,16 @@ from __future__ import annotations
 import asyncio
 import os
 import time
+from collections.abc import AsyncIterator
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
+from simulators.line import Truth
 from simulators.modbus_frames import with_crc
 from simulators.plan import LinePlan, read_plan
 from simulators.server import LineServer
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-
-    from simulators.line import Truth
 
 DEMO = Path(__file__).parents[2] / "simulators" / "lines" / "demo.toml"
 

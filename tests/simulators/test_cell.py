@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import random
-from typing import TYPE_CHECKING
 
 import pytest
 
 from simulators.cell import ALLOYS, LoadDraw, steady_voltage
 from simulators.line import SimulatedLine
-
-if TYPE_CHECKING:
-    from simulators.plan import LinePlan
-    from simulators.supply import Supply
+from simulators.plan import LinePlan
+from simulators.supply import Supply
 
 AREA_DM2 = 1.3
 

@@ -5,21 +5,17 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
 from simulators.faults import KINDS, Fault, read_faults, read_script
-from simulators.line import SimulatedLine, names_of
+from simulators.line import SimulatedLine, Truth, names_of
 from simulators.modbus_devices import ModbusDevice
 from simulators.modbus_frames import crc_fits, with_crc
+from simulators.plan import LinePlan
 from simulators.spoil import spoil
+from simulators.supply import Supply
 from simulators.tables import FileError, Reader
-
-if TYPE_CHECKING:
-    from simulators.line import Truth
-    from simulators.plan import LinePlan
-    from simulators.supply import Supply
 
 SCRIPTS = Path(__file__).parents[2] / "simulators" / "scripts"
 READ_ANSWER = with_crc(bytes.fromhex("01 04 04 07 9E 06 3A"))

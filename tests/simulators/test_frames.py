@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pytest
 
 from simulators import modbus_frames as frames
 from simulators.line import SimulatedLine
 from simulators.modbus_devices import ModbusDevice
-from simulators.plan import DevicePlan, RegisterPlan
-
-if TYPE_CHECKING:
-    from simulators.plan import LinePlan
+from simulators.plan import DevicePlan, LinePlan, RegisterPlan
 
 
 @pytest.mark.parametrize("frame", ["01 03 00 00 00 02 C4 0B", "11 03 00 6B 00 03 76 87", "01 83 02 C0 F1"])

@@ -6,16 +6,12 @@ import random
 import statistics
 import time
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import pytest
 
 from simulators.bath import Bath, Sensor
 from simulators.line import SimulatedLine
-from simulators.plan import SensorPlan
-
-if TYPE_CHECKING:
-    from simulators.plan import LinePlan
+from simulators.plan import LinePlan, SensorPlan
 
 
 def bare_bath(plan: LinePlan, volume_l: float) -> Bath:

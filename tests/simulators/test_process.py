@@ -7,16 +7,14 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import minimalmodbus
 import pytest
 
 from tests.simulators.conftest import DEMO
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 ROOT = DEMO.parents[2]
 

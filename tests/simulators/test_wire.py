@@ -5,17 +5,13 @@ from __future__ import annotations
 import asyncio
 import time
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import pytest
 
+from simulators.line import Truth
 from simulators.modbus_frames import with_crc
-from simulators.plan import RegisterPlan
+from simulators.plan import LinePlan, RegisterPlan
 from tests.simulators.conftest import Bench, Peer, prompt
-
-if TYPE_CHECKING:
-    from simulators.line import Truth
-    from simulators.plan import LinePlan
 
 SET_POINTS_AND_ON = "01 10 00 10 00 03 06 07 9E 08 98 00 01"
 OFF = "01 06 00 12 00 00"
