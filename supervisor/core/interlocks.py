@@ -85,7 +85,7 @@ CAUSES: dict[str, Row] = {
         Priority.HIGH,
         "The bath of {subject} is far too hot.",
         "The load is stopped with the output off; a hot bath dissolves and burns the coat.",
-        "Take the load out and rinse it; then find out why the cooling failed.",
+        "Once off is shown as proven, take the load out and rinse it; then find out why the cooling failed.",
     ),
     "temperature-lost": Row(
         Effect.HOLD,
