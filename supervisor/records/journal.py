@@ -151,6 +151,7 @@ class Journal:
         done, _ = await asyncio.wait({self._flusher}, timeout=deadline_s)
         if not done:
             _log.error("The journal was not closed within %s s; its last steps may be missing.", deadline_s)
+            self._executor.submit(self._connection.close)  # should the disk ever let go
             self._executor.shutdown(wait=False)
             return False
         with suppress(sqlite3.Error):

@@ -89,6 +89,14 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         job.add_done_callback(self._job_done)
         return job
 
+    async def shutdown_default_executor(self, _timeout: float | None = None) -> None:
+        """Wait for the threads to end; that is work too, during which time stands still."""
+        self._jobs += 1
+        try:
+            await super().shutdown_default_executor()
+        finally:
+            self._jobs -= 1
+
     def _job_done(self, _job: asyncio.Future[Any]) -> None:
         self._jobs -= 1
 

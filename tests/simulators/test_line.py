@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import statistics
-import time
 from dataclasses import replace
 
 import pytest
@@ -142,18 +141,6 @@ def test_time_that_has_passed_changes_nothing(plan: LinePlan) -> None:
     before = line.state()
     line.advance(50.0)
     assert line.state() == before
-
-
-def test_physics_runs_20_000_times_faster_than_life(plan: LinePlan) -> None:
-    line = SimulatedLine(plan, seed=1)
-    supply = line.supplies["rectifier"]
-    supply.set_current(1.95)
-    supply.set_voltage(22.0)
-    supply.switch(on=True)
-    began_s = time.process_time()
-    for second in range(1, 3601):
-        line.advance(float(second))
-    assert 3600.0 / (time.process_time() - began_s) >= 20_000.0
 
 
 def test_output_is_off_at_the_start_and_carries_nothing(plan: LinePlan) -> None:
