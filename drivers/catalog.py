@@ -1,40 +1,97 @@
-"""Which driver a line file's word means, and how a link and its devices are put together."""
+"""Which driver a line file's word means, and how links and their devices are put together."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import entry_points
+from typing import Any, Literal
 
 from drivers.modbus_link import ModbusLink
-from drivers.ports import Device, SupplyDevice
-from drivers.registers import DeviceMap, LinkSettings
+from drivers.modbus_times import modbus_times
+from drivers.module_modbus import ModuleModbus
+from drivers.points import DeviceMap, LinkKind, LinkSettings, Point
+from drivers.ports import Device, Link, Times
+from drivers.registers import Register
 from drivers.supply_modbus import SupplyModbus
-from drivers.temperature_modbus import TemperatureModbus
 
-DRIVERS: dict[str, Callable[[ModbusLink, DeviceMap], Device | SupplyDevice]] = {
-    "modbus supply": SupplyModbus,
-    "modbus temperature": TemperatureModbus,
+ENTRY_POINTS = "ampminder.drivers"
+"""The group in which an installed package names drivers of its own; each entry is a `Driver`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """What the catalog knows of a driver.
+
+    Attributes:
+        name: its word in a profile.
+        role: `supply` for a programmable DC supply, which keeps SupplyDevice; `module` for whatever else is read or
+            switched, which keeps Device, or SwitchDevice where it switches anything.
+        links: the kinds of link it works on.
+        points: how its points are told in a profile: Register by table and address, Field by words.
+        build: makes one device on a link of those kinds. Raises ValueError for a map it cannot use.
+        times: how long it may keep the link busy.
+    """
+
+    name: str
+    role: Literal["supply", "module"]
+    links: frozenset[LinkKind]
+    points: type[Point]
+    build: Callable[[Any, Any], Device]
+    times: Callable[[Any, Any], Times]
+
+
+Trace = Callable[[bool, bytes], None]
+"""Called with (sending, bytes) for everything that passes."""
+
+_MODBUS: frozenset[LinkKind] = frozenset({"modbus rtu", "modbus tcp"})
+
+OURS = (
+    Driver("modbus supply", "supply", _MODBUS, Register, SupplyModbus, modbus_times),
+    Driver("modbus module", "module", _MODBUS, Register, ModuleModbus, modbus_times),
+)
+
+LINKS: dict[LinkKind, Callable[[Any, Callable[[], float], Trace | None], Link]] = {
+    "modbus rtu": ModbusLink,
 }
 
 
-def build_link(
-    settings: LinkSettings,
-    now: Callable[[], float],
-    trace: Callable[[bool, bytes], None] | None = None,
-) -> ModbusLink:
-    """Make one bus, not opened yet.
+@cache
+def drivers() -> Mapping[str, Driver]:
+    """Every driver there is by name: ours, and those that installed packages name in the group `ampminder.drivers`.
+
+    Raises TypeError where an entry is no Driver, ValueError where it takes a name that is taken.
+    """
+    known = {driver.name: driver for driver in OURS}
+    for entry in entry_points(group=ENTRY_POINTS):
+        found = entry.load()
+        if not isinstance(found, Driver):
+            raise TypeError(f"{entry.value} is no Driver; the package that names it must be mended")
+        if found.name in known:
+            raise ValueError(f"{entry.value} names the driver `{found.name}`, which there is already")
+        known[found.name] = found
+    return known
+
+
+def build_link(settings: LinkSettings, now: Callable[[], float], trace: Trace | None = None) -> Link:
+    """Make one link, not opened yet.
 
     Args:
-        settings: port, speed and time-outs.
+        settings: where it is, and its time-outs.
         now: the clock of all stamps, s.
-        trace: called with (sending, bytes) for everything that passes.
+        trace: told of everything that passes.
     """
-    return ModbusLink(settings, now, trace)
+    return LINKS[settings.kind](settings, now, trace)
 
 
-def build_device(link: ModbusLink, device_map: DeviceMap) -> Device | SupplyDevice:
+def build_device(link: Link, device_map: DeviceMap) -> Device:
     """Make one device on a link. Raises ValueError for a driver nobody knows or a map its driver cannot use."""
-    driver = DRIVERS.get(device_map.driver)
+    driver = drivers().get(device_map.driver)
     if driver is None:
-        known = ", ".join(f"`{name}`" for name in DRIVERS)
+        known = ", ".join(f"`{name}`" for name in drivers())
         raise ValueError(f"{device_map.name}: there is no driver `{device_map.driver}`; known are {known}")
-    return driver(link, device_map)
+    if link.settings.kind not in driver.links:
+        kinds = " or ".join(f"`{kind}`" for kind in sorted(driver.links))
+        raise ValueError(f"{device_map.name}: `{driver.name}` needs a link of kind {kinds}")
+    return driver.build(link, device_map)

@@ -15,8 +15,9 @@ from pymodbus.transport.serialtransport import SerialTransport
 
 from drivers import serial_link
 from drivers.modbus_frames import Judged, frame_gap_s, judge
+from drivers.points import SerialSettings
 from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, Sent, WireError
-from drivers.registers import BIT_TABLES, LinkSettings, Table
+from drivers.registers import BIT_TABLES, Table
 
 # What the library has to say about a request comes out as one of the four errors; on its own log it would come twice.
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
@@ -73,7 +74,7 @@ class ModbusLink:
 
     def __init__(
         self,
-        settings: LinkSettings,
+        settings: SerialSettings,
         now: Callable[[], float],
         trace: Callable[[bool, bytes], None] | None = None,
     ) -> None:

@@ -6,6 +6,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
+from drivers.points import LinkSettings
+
 # The names say what happened on the wire, as a person would; "Error" behind each would say nothing more.
 
 
@@ -26,10 +28,10 @@ class BadAnswer(WireError):  # noqa: N818
 
 
 class Refused(WireError):  # noqa: N818
-    """The device answered that it will not do this (a Modbus exception code).
+    """The device answered that it will not do this.
 
     Attributes:
-        code: the exception code the device gave, 1 to 255.
+        code: the exception code or error number the device gave.
     """
 
     def __init__(self, message: str, code: int) -> None:
@@ -44,7 +46,7 @@ class Scan:
     Attributes:
         values: point name to number. None where the device itself says it has none (open sensor).
             Not range-checked and not judged: that is for the supervisor. May hold any float.
-        raw: point name to the registers it came from, as they stood on the wire.
+        raw: point name to the registers, bits or whole number it came from, as they stood on the wire.
         t_sent_s: when the request began to leave, seconds of the clock the link was given.
         t_received_s: when the answer was complete, same clock.
     """
@@ -63,25 +65,49 @@ class Sent:
     t_received_s: float
 
 
-class Link(Protocol):
-    """One bus. Transactions on it run strictly one after another; the caller sees to that.
+@dataclass(frozen=True, slots=True)
+class Times:
+    """How long a device may keep its link busy, s of wire time, each exchange with the silence after it.
 
-    The link itself keeps the wire's silences: before each request it waits until the bus has been quiet
-    for 3.5 characters, or for the silent device's worst answer time after a time-out or a bad answer.
+    Attributes:
+        longest_s: its longest exchange. command_s: one that switches an output of it.
     """
 
+    longest_s: float
+    command_s: float
+
+
+class Link(Protocol):
+    """One link. Transactions on it run strictly one after another; the caller sees to that.
+
+    The link itself keeps the wire's silences: before each request it waits until the wire has been quiet for as long
+    as its protocol and its devices ask, or for the silent device's worst answer time after a time-out or a bad answer.
+    """
+
+    @property
+    def settings(self) -> LinkSettings:
+        """Where it is and how it is spoken on."""
+
     async def open(self) -> None:
-        """Open the port exclusively. Raises LinkDown with a text that tells missing from busy from not permitted."""
+        """Open it exclusively. Raises LinkDown with a text that tells missing from busy from not permitted."""
 
     async def close(self) -> None:
-        """Close the port; harmless when it is closed already."""
+        """Close it; harmless when it is closed already."""
 
 
 class Device(Protocol):
-    """Something on a link that can be read."""
+    """Something on a link that can be read.
 
+    Attributes:
+        name: as the line file calls it.
+        groups: sets of point names; any points of one group can come in one transaction.
+        streams: whether it speaks unasked. A read then waits for what comes next, sends nothing, may hold only some of
+            the points asked for, and may be given up at any moment.
+    """
+
+    name: str
     groups: tuple[frozenset[str], ...]
-    """Sets of point names; the points of one group come in one transaction."""
+    streams: bool
 
     async def read(self, due: Collection[str]) -> Scan:
         """Read the given points (all of one group) in one transaction. Raises WireError.
@@ -107,3 +133,16 @@ class SupplyDevice(Device, Protocol):
 
     async def arm_time_out(self, time_out_s: float) -> Sent | None:
         """Arm the device's own communication time-out, s; None where the profile names none."""
+
+
+class SwitchDevice(Device, Protocol):
+    """Something with relays or other two-state outputs. Every call is one transaction; each raises WireError."""
+
+    keep_every_s: float | None
+    """How often it must be told to keep its outputs, s, before it drops them by itself; None where it never does."""
+
+    async def set_switch(self, point: str, *, on: bool) -> Sent:
+        """Switch the output at a point and have it confirmed. Raises ValueError for a point that is no switch."""
+
+    async def keep(self) -> Sent:
+        """Tell it to keep its outputs for a while longer. Raises ValueError where it never drops them."""

@@ -7,19 +7,19 @@ from collections.abc import Collection
 
 from drivers.modbus_link import ModbusLink
 from drivers.ports import BadAnswer, Scan
-from drivers.registers import DeviceMap, Point, contiguous
+from drivers.registers import Register, RegisterMap, groups_of
 
 
 class RegisterDevice:
     """Anything on a Modbus link that can be read by its map."""
 
-    def __init__(self, link: ModbusLink, device_map: DeviceMap) -> None:
+    streams = False
+
+    def __init__(self, link: ModbusLink, device_map: RegisterMap) -> None:
         self.name = device_map.name
         self._link = link
         self._map = device_map
-        self.groups = tuple(
-            frozenset(point.name for point in group) for group in contiguous(device_map.points.values())
-        )
+        self.groups = tuple(frozenset(point.name for point in group) for group in groups_of(device_map))
 
     async def read(self, due: Collection[str]) -> Scan:
         """Read points of one group in one transaction. Raises WireError; ValueError if they are not of one group."""
@@ -33,14 +33,14 @@ class RegisterDevice:
         registers = {name: (register,) for name, register in raw.items()}
         return Scan(values, registers, answer.t_sent_s, answer.t_received_s)
 
-    def _of_one_group(self, due: Collection[str]) -> list[Point]:
+    def _of_one_group(self, due: Collection[str]) -> list[Register]:
         names = frozenset(due)
         if not names or not any(names <= group for group in self.groups):
             raise ValueError(f"{self.name}: {sorted(names)} are not points of one group: {self.groups}")
         return [self._map.points[name] for name in sorted(names)]
 
 
-def decode(point: Point, register: int) -> float | None:
+def decode(point: Register, register: int) -> float | None:
     """Turn one register, as on the wire (0 to 65535), into the point's value in its unit.
 
     None where the device marks that it has no value; of a state, the raw number. Not range-checked.
@@ -57,7 +57,7 @@ def decode(point: Point, register: int) -> float | None:
     return signed * point.scale + point.offset
 
 
-def encode_down(point: Point, value: float) -> int:
+def encode_down(point: Register, value: float) -> int:
     """Turn a value in the point's unit into its register, rounded down to the device's step.
 
     A billionth of a step is forgiven, which is more than a float's noise: 1.95 A at 1 mA is 1950.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from drivers.modbus_link import ModbusLink
 from drivers.ports import Sent
-from drivers.registers import DeviceMap, Point
+from drivers.registers import Register, RegisterMap
 from drivers.registers_read import RegisterDevice, encode_down
 
 SET_POINTS = ("set_current", "set_voltage", "time_out")
@@ -16,7 +16,7 @@ class SupplyModbus(RegisterDevice):
     Raises ValueError at once for a map by which the supply could not be driven.
     """
 
-    def __init__(self, link: ModbusLink, device_map: DeviceMap) -> None:
+    def __init__(self, link: ModbusLink, device_map: RegisterMap) -> None:
         super().__init__(link, device_map)
         for name in SET_POINTS:
             if name != "time_out" or name in device_map.points:
@@ -57,11 +57,11 @@ class SupplyModbus(RegisterDevice):
         point = self._map.points[name]
         return await self._write(point, encode_down(point, value))
 
-    async def _write(self, point: Point, raw: int) -> Sent:
+    async def _write(self, point: Register, raw: int) -> Sent:
         return await self._link.write(self._map.unit, point.table, point.address, raw)
 
 
-def _writable(device_map: DeviceMap, name: str) -> Point:
+def _writable(device_map: RegisterMap, name: str) -> Register:
     point = device_map.points.get(name)
     if point is None:
         raise ValueError(f"{device_map.name}: a supply needs a point `{name}`; add it to its profile")
@@ -70,13 +70,13 @@ def _writable(device_map: DeviceMap, name: str) -> Point:
     return point
 
 
-def _check_settable(device_map: DeviceMap, name: str) -> None:
+def _check_settable(device_map: RegisterMap, name: str) -> None:
     point = _writable(device_map, name)
     if point.table == "coil" or point.scale <= 0:
         raise ValueError(f"{device_map.name}: `{name}` needs a holding register with a scale above nought")
 
 
-def _raw_state(device_map: DeviceMap, switch: Point, word: str) -> int:
+def _raw_state(device_map: RegisterMap, switch: Register, word: str) -> int:
     for raw, name in switch.states.items():
         if name == word:
             return raw

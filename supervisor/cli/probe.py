@@ -12,12 +12,12 @@ from typing import Literal
 
 from drivers.catalog import build_device, build_link
 from drivers.modbus_frames import REQUEST_LENGTH, wire_time_s
-from drivers.modbus_link import ModbusLink
-from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, Scan
-from drivers.registers import DeviceMap, LinkSettings, Point, contiguous
+from drivers.modbus_times import read_answer_bytes
+from drivers.points import DeviceMap, Point, SerialSettings
+from drivers.ports import BadAnswer, Link, LinkDown, NoAnswer, Refused, Scan
+from drivers.registers import Register
 from supervisor.config.load import load_line
 from supervisor.config.mistakes import LineMistakes
-from supervisor.config.off_delay import read_answer_bytes
 from supervisor.config.setup import device_maps, link_settings
 
 VERSION = 1
@@ -89,7 +89,7 @@ def probe(path: Path, as_json: bool) -> int:
     return 1 if found.failures else 0
 
 
-async def survey(links: Mapping[str, tuple[LinkSettings, Collection[DeviceMap]]]) -> Found:
+async def survey(links: Mapping[str, tuple[SerialSettings, Collection[DeviceMap]]]) -> Found:
     """Read all devices of all links, one after another."""
     found = Found()
     for settings, devices in links.values():
@@ -106,7 +106,7 @@ async def survey(links: Mapping[str, tuple[LinkSettings, Collection[DeviceMap]]]
 class _LinkProbe:
     """One link's part of a probe: what answered, what did not, and how long beyond the wire's own time it took."""
 
-    def __init__(self, link: ModbusLink, devices: list[DeviceMap], found: Found) -> None:
+    def __init__(self, link: Link, devices: list[DeviceMap], found: Found) -> None:
         self._link = link
         self._devices = devices
         self._found = found
@@ -128,9 +128,10 @@ class _LinkProbe:
 
     async def _read(self, device_map: DeviceMap) -> None:
         device = build_device(self._link, device_map)
-        for group in contiguous(device_map.points.values()):
+        for names in device.groups:
+            group = tuple(device_map.points[name] for name in sorted(names))
             try:
-                scan = await device.read([point.name for point in group])
+                scan = await device.read(names)
             except NoAnswer as exc:
                 self._fell_silent(device_map, exc)
                 return
@@ -139,16 +140,17 @@ class _LinkProbe:
                 self._fail(device_map, "bad answer", f"{exc}; {advice}")
             except Refused as exc:
                 self._alive.add(device_map.name)
-                first = f"{group[0].table} {group[0].address}"
-                self._fail(device_map, "refused", f"{exc} (asked was for {len(group)} points from {first})")
+                self._fail(device_map, "refused", f"{exc} (asked was for {', '.join(sorted(names))})")
             else:
                 self._alive.add(device_map.name)
                 self._keep(device_map.name, group, scan)
 
     def _keep(self, device: str, group: tuple[Point, ...], scan: Scan) -> None:
         trip_ms = (scan.t_received_s - scan.t_sent_s) * 1000
-        on_wire_s = wire_time_s(self._link.settings.baud, REQUEST_LENGTH + read_answer_bytes(group))
-        self._excess_ms.append(trip_ms - on_wire_s * 1000)
+        registers, settings = [point for point in group if isinstance(point, Register)], self._link.settings
+        if registers and isinstance(settings, SerialSettings):
+            on_wire_s = wire_time_s(settings.baud, REQUEST_LENGTH + read_answer_bytes(registers))
+            self._excess_ms.append(trip_ms - on_wire_s * 1000)
         for point in group:
             value = scan.values[point.name]
             word = point.states.get(int(value)) if value is not None else None
@@ -167,7 +169,7 @@ class _LinkProbe:
         settings, answering = self._link.settings, sorted(self._alive)
         if not answering and self._silent:
             asked = ", ".join(f"{device.name} at unit {device.unit}" for device in self._silent)
-            text = f"no answer at all on {settings.port} from {asked}; check first that they have power"
+            text = f"no answer at all on {settings.place} from {asked}; check first that they have power"
             text += " and that wires A and B are not swapped, then speed and parity"
             self._found.failures.append(Failure(settings.name, "", "no answer", text))
             return

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 
 from drivers.modbus_frames import frame_gap_s
-from drivers.registers import Point
+from drivers.points import Point
 from supervisor.config.checks_trade import trade
 from supervisor.config.mistakes import nearest
 from supervisor.config.model import ChannelTable
-from supervisor.config.off_delay import SLOW_OFF_S, longest_transaction_s
+from supervisor.config.off_delay import SLOW_OFF_S, longest_exchange_s
 from supervisor.config.profile import UNIT_KINDS, Told, parse_range
 from supervisor.config.shape import known
 from supervisor.config.wire import View, links_of, off_delays_of, port_path
@@ -151,7 +151,7 @@ def _wire_times(view: View, told: Told) -> None:
     """A response time-out shorter than a good answer may take would make silence of good answers."""
     for name, (settings, devices) in links_of(view).items():
         for device in devices:
-            needed_s = longest_transaction_s(settings.baud, device) - frame_gap_s(settings.baud)
+            needed_s = longest_exchange_s(settings, device) - frame_gap_s(settings.baud)
             if needed_s > settings.response_time_out_s:
                 problem = f"a good answer of {device.name} may take {needed_s * 1000:.0f} ms"
                 right = f'write "{needed_s * 1000 + 5:.0f} ms" or more, or mend worst_answer'

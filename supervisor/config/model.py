@@ -30,7 +30,7 @@ Version = Annotated[int, PlainValidator(_version, json_schema_input_type=Literal
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Register = Annotated[int, Field(ge=0, le=65535)]
 RawNumber = Annotated[str, AfterValidator(_raw_number)]
-Driver = Literal["modbus supply", "modbus temperature"]
+Driver = Literal["modbus supply", "modbus module"]
 
 Duration = Annotated[float, Quantity("time", above=0.0)]
 Delay = Annotated[float, Quantity("time", least=0.0)]

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from drivers.modbus_frames import REQUEST_LENGTH, frame_gap_s, read_answer_length, wire_time_s
-from drivers.registers import BIT_TABLES, DeviceMap, LinkSettings, Point, contiguous
-
-WRITE_ANSWER_BYTES = REQUEST_LENGTH
-"""A device confirms a write by sending its request back."""
+from drivers.catalog import drivers
+from drivers.modbus_frames import frame_gap_s
+from drivers.points import DeviceMap, LinkSettings, SerialSettings
 
 OWN_WORK_S = 0.020
 """What the supervisor itself may take from decision to first byte."""
@@ -42,32 +40,18 @@ class OffDelay:
         return self.blocked_s + self.quiet_s + self.ahead_s + self.own_s + self.work_s
 
 
-def transaction_s(baud: int, answer_bytes: int, worst_answer_s: float = 0.0) -> float:
-    """Request, wait, answer and the silence after it, s. The wait is at least the 3.5 characters before an answer."""
-    frames_s, gap_s = wire_time_s(baud, REQUEST_LENGTH + answer_bytes), frame_gap_s(baud)
-    return frames_s + max(gap_s, worst_answer_s) + gap_s
-
-
-def read_answer_bytes(group: tuple[Point, ...]) -> int:
-    """Length of the answer to one read of this group of adjacent points."""
-    count = group[-1].address - group[0].address + 1
-    return read_answer_length(count, bits=group[0].table in BIT_TABLES)
-
-
-def longest_transaction_s(baud: int, device: DeviceMap) -> float:
-    """The longest of the device's reads and writes, s, when it takes its worst time to answer."""
-    reads = [read_answer_bytes(group) for group in contiguous(device.points.values())]
-    return transaction_s(baud, max([*reads, WRITE_ANSWER_BYTES]), device.worst_answer_s)
+def longest_exchange_s(link: LinkSettings, device: DeviceMap) -> float:
+    """The device's longest exchange and the silence after it, s, when it takes its worst time to answer."""
+    return drivers()[device.driver].times(link, device).longest_s
 
 
 def off_delay(link: LinkSettings, device: DeviceMap, on_link: Iterable[DeviceMap]) -> OffDelay:
-    """Work out the worst off delay of the supply `device`, with all the devices on its link."""
+    """Work out the worst off delay of an output of `device`, with all the devices on its link."""
     devices = list(on_link)
-    longest = max(longest_transaction_s(link.baud, other) for other in devices)
-    others = [other for other in devices if other.driver == "modbus supply" and other.name != device.name]
+    others = [other for other in devices if other.name != device.name and drivers()[other.driver].role == "supply"]
     return OffDelay(
-        blocked_s=max(longest, link.response_time_out_s),
-        quiet_s=max(frame_gap_s(link.baud), link.quiet_after_silence_s),
-        ahead_s=sum(transaction_s(link.baud, WRITE_ANSWER_BYTES, other.worst_answer_s) for other in others),
-        own_s=transaction_s(link.baud, WRITE_ANSWER_BYTES, device.worst_answer_s),
+        blocked_s=max(*(longest_exchange_s(link, other) for other in devices), link.response_time_out_s),
+        quiet_s=max(frame_gap_s(link.baud) if isinstance(link, SerialSettings) else 0.0, link.quiet_after_silence_s),
+        ahead_s=sum(drivers()[other.driver].times(link, other).command_s for other in others),
+        own_s=drivers()[device.driver].times(link, device).command_s,
     )

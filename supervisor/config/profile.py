@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from drivers.registers import BIT_TABLES, DeviceMap, Point
+from drivers.registers import BIT_TABLES, Register, RegisterMap
 from supervisor.config.mistakes import Mistake, Where, key_path, nearest
 from supervisor.config.model import Driver, PointTable
 from supervisor.config.shape import known
@@ -58,18 +58,18 @@ class DeviceProfile:
 
     driver: Driver
     worst_answer_s: float
-    points: dict[str, Point]
+    points: dict[str, Register]
     accuracies: dict[str, Accuracy]
     broken: frozenset[str]
 
-    def device_map(self, name: str, unit: int) -> DeviceMap:
+    def device_map(self, name: str, unit: int) -> RegisterMap:
         """The map of one device of this kind."""
-        return DeviceMap(name, self.driver, unit, self.points, self.worst_answer_s)
+        return RegisterMap(name, self.driver, unit, self.points, self.worst_answer_s)
 
 
 def understand(driver: Driver, worst_answer_s: float, tables: dict[str, PointTable], told: Told) -> DeviceProfile:
     """Make points of the tables; whatever is wrong goes to `told`, and the point with it is broken."""
-    points: dict[str, Point] = {}
+    points: dict[str, Register] = {}
     accuracies: dict[str, Accuracy] = {}
     for name, table in tables.items():
         if driver == "modbus supply" and name not in SUPPLY_POINTS:
@@ -103,7 +103,7 @@ class _PointReader:
         self._table = table
         self._told = told
 
-    def number(self, kind: Kind) -> Point | None:
+    def number(self, kind: Kind) -> Register | None:
         """Read a point that is a quantity of this kind."""
         table = self._table
         if not known(table.table, table.kind, table.address, table.no_value):
@@ -123,19 +123,20 @@ class _PointReader:
             self._tell("scale", f"{table.scale!r} is not above zero", "write what one count means")
             return None
         self._fits(scale, offset, span)
-        return Point(
+        return Register(
             self._name,
             table.table,
             table.address,
             table.kind,
-            scale,
-            offset,
-            POINT_UNITS[kind],
-            *span,
-            tuple(table.no_value),
+            scale=scale,
+            offset=offset,
+            unit=POINT_UNITS[kind],
+            low=span[0],
+            high=span[1],
+            no_value=tuple(table.no_value),
         )
 
-    def state(self) -> Point | None:
+    def state(self) -> Register | None:
         """Read a point that is a state."""
         table = self._table
         if not known(table.table, table.address) or not all(known(*pair) for pair in table.states.items()):
@@ -150,7 +151,7 @@ class _PointReader:
             words = "two states, one off and one on" if isinstance(right, set) else _as_toml(right)
             self._tell("states", f"these are not the states of {self._name}", f"write {words}")
             return None
-        return Point(
+        return Register(
             self._name, table.table, table.address, low=float(min(states)), high=float(max(states)), states=states
         )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drivers.registers import DeviceMap, LinkSettings, Point
+from drivers.points import DeviceMap, Point, SerialSettings
 from supervisor.config.checks import AUTOMATIC_CHANNELS
 from supervisor.config.load import LineFile
 from supervisor.config.model import LineDocument
@@ -26,7 +26,7 @@ LOST_AFTER_S = 1.0
 """Current under a tenth of the set one for a second, while commanded on, is a lost contact."""
 
 
-def link_settings(line: LineFile) -> dict[str, LinkSettings]:
+def link_settings(line: LineFile) -> dict[str, SerialSettings]:
     """The line's links as the drivers know them, by name."""
     return {name: settings for name, (settings, _) in links_of(_view(line)).items()}
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from drivers.registers import DeviceMap, LinkSettings
+from drivers.points import DeviceMap, SerialSettings
 from supervisor.config.model import LineDocument, LinkTable
 from supervisor.config.off_delay import OffDelay, off_delay
 from supervisor.config.profile import DeviceProfile
@@ -52,10 +52,11 @@ def port_path(folder: Path, port: str) -> str:
     return str((folder / port).absolute())
 
 
-def settings_of(name: str, table: LinkTable, folder: Path, on_link: list[DeviceMap]) -> LinkSettings:
+def settings_of(name: str, table: LinkTable, folder: Path, on_link: list[DeviceMap]) -> SerialSettings:
     """One link as the drivers know it, with the devices on it."""
-    return LinkSettings(
+    return SerialSettings(
         name=name,
+        kind=table.kind,
         port=port_path(folder, table.port),
         baud=round(table.speed),
         parity=PARITY[table.parity],
@@ -65,7 +66,7 @@ def settings_of(name: str, table: LinkTable, folder: Path, on_link: list[DeviceM
     )
 
 
-def links_of(view: View) -> dict[str, tuple[LinkSettings, list[DeviceMap]]]:
+def links_of(view: View) -> dict[str, tuple[SerialSettings, list[DeviceMap]]]:
     """Every link that is wholly known, devices included, by name."""
     maps = maps_of(view.document, view.profiles)
     links = {}

@@ -6,19 +6,18 @@ from collections.abc import Callable, Mapping
 from typing import cast
 
 from drivers.catalog import build_device, build_link
-from drivers.modbus_link import ModbusLink
-from drivers.ports import Device, SupplyDevice
+from drivers.ports import Device, Link, SupplyDevice
 from supervisor.config.load import LineFile
 from supervisor.config.setup import device_maps, link_settings
 from supervisor.core.setup import LineSetup, SupplySetup
 from supervisor.service.safe import SafeSupply
 
-Devices = Mapping[str, Device | SupplyDevice]
+Devices = Mapping[str, Device]
 
 
 def build_wires(
     line: LineFile, now: Callable[[], float], trace: Callable[[bool, bytes], None] | None = None
-) -> tuple[dict[str, ModbusLink], Devices]:
+) -> tuple[dict[str, Link], Devices]:
     """Make every link and every device of a line, by name; `now` and `trace` as for `build_link`."""
     links = {name: build_link(settings, now, trace) for name, settings in link_settings(line).items()}
     tables = line.document.devices

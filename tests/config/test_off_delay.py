@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from drivers.modbus_times import transaction_s
 from supervisor.config.load import load_line
-from supervisor.config.off_delay import transaction_s
 from supervisor.config.setup import worst_off_delays
 from tests.config.conftest import CONFIG, Written
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from drivers.registers import Point, contiguous
+from drivers.registers import Register, RegisterMap, groups_of
 from supervisor.config.load import load_line
 from supervisor.config.setup import device_maps, line_setup
 from supervisor.core.setup import Accuracy
@@ -15,7 +15,7 @@ from tests.config.conftest import CONFIG, Edit, Written, mistakes_in, told
 SUPPLY = "profiles/bench-supply.toml: "
 
 INLINE = """
-driver = "modbus temperature"
+driver = "modbus module"
 timing = { worst_answer = "60 ms" }
 
 [devices.thermometer.points.t1]
@@ -136,6 +136,7 @@ def test_registers_may_stand_in_the_line_file_and_degf_counts_from_zero_fahrenhe
     path = written(('profile = "profiles/four-thermocouples.toml"\nperiod = "45 s"', 'period = "45 s"' + INLINE))
     line = load_line(path)
     point = device_maps(line)["thermometer"].points["t1"]
+    assert isinstance(point, Register)
     assert (point.address, point.no_value, point.unit) == (7, (0x7FFF,), "degC")
     assert point.scale == pytest.approx(0.1 / 1.8, rel=1e-12)
     assert 680 * point.scale + point.offset == pytest.approx(20.0, abs=1e-9)
@@ -173,25 +174,35 @@ def test_a_device_time_out_needs_the_point_and_its_range(written: Written) -> No
 
 
 def test_the_demo_supply_reads_in_two_transactions(written: Written) -> None:
-    groups = contiguous(device_maps(load_line(written()))["rectifier"].points.values())
+    rectifier = device_maps(load_line(written()))["rectifier"]
+    assert isinstance(rectifier, RegisterMap)
+    groups = groups_of(rectifier)
     names = [[point.name for point in group] for group in groups]
     assert names == [["set_current", "set_voltage", "switch"], ["current", "voltage", "output", "mode"]]
 
 
 def test_points_are_grouped_without_gaps_by_table_and_within_what_one_request_may_ask() -> None:
-    points = [Point(f"p{n}", "input register", n) for n in range(126)]
-    points += [Point("far", "input register", 200), Point("same", "input register", 200), Point("c", "coil", 126)]
-    groups = contiguous(reversed(points))
+    points = [Register(f"p{n}", "input register", n) for n in range(126)]
+    points += [
+        Register("far", "input register", 200),
+        Register("same", "input register", 200),
+        Register("c", "coil", 126),
+    ]
+
+    def grouped(named: list[Register]) -> tuple[tuple[Register, ...], ...]:
+        return groups_of(RegisterMap("module", "modbus module", 1, {point.name: point for point in named}, 0.05))
+
+    groups = grouped(points[::-1])
     assert [len(group) for group in groups] == [1, 125, 1, 2]
     assert sorted(p.name for group in groups for p in group) == sorted(p.name for p in points)
-    assert contiguous([]) == ()
+    assert grouped([]) == ()
 
 
 def test_values_of_the_demo_profiles_come_out_in_plain_numbers() -> None:
     line = load_line(CONFIG / "demo-line.toml")
     supply = device_maps(line)["rectifier"]
     assert (supply.driver, supply.unit, supply.worst_answer_s) == ("modbus supply", 1, 0.08)
-    current = Point("current", "input register", 0, "uint16", 0.001, 0.0, "A", 0.0, 10.5)
+    current = Register("current", "input register", 0, scale=0.001, unit="A", low=0.0, high=10.5)
     assert supply.points["current"] == current
     assert supply.points["output"].states == {0: "off", 1: "on"}
     assert line.profiles["rectifier"].accuracies["current"] == Accuracy(0.002, 0.005)
@@ -208,6 +219,6 @@ def test_a_channel_needs_an_accuracy_from_somewhere(written: Written) -> None:
 
 
 def test_an_empty_register_map_is_told(written: Written) -> None:
-    inline = 'driver = "modbus temperature"\ntiming = { worst_answer = "60 ms" }\npoints = {}'
+    inline = 'driver = "modbus module"\ntiming = { worst_answer = "60 ms" }\npoints = {}'
     mistakes = told(written(('profile = "profiles/four-thermocouples.toml"', inline)))
     assert mistakes["devices.thermometer.points"].problem == "the register map is empty"

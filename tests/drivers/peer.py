@@ -12,7 +12,8 @@ from typing import Literal, Self
 
 from drivers.modbus_frames import crc16
 from drivers.modbus_link import ModbusLink, Registers
-from drivers.registers import DeviceMap, LinkSettings, Point
+from drivers.points import SerialSettings
+from drivers.registers import Register, RegisterMap
 
 Pieces = list[tuple[float, bytes]]
 """What to send: seconds to wait first, then the bytes."""
@@ -98,9 +99,9 @@ def settings(
     time_out_s: float = TIME_OUT_S,
     quiet_s: float = QUIET_S,
     parity: Literal["N", "E", "O"] = "N",
-) -> LinkSettings:
+) -> SerialSettings:
     """Settings of a test bus."""
-    return LinkSettings("bus", port, baud, parity, 1, time_out_s, quiet_s)
+    return SerialSettings("bus", "modbus rtu", time_out_s, quiet_s, port=port, baud=baud, parity=parity)
 
 
 def link_to(peer: Peer, *, baud: int = 115200, quiet_s: float = QUIET_S) -> ModbusLink:
@@ -108,27 +109,30 @@ def link_to(peer: Peer, *, baud: int = 115200, quiet_s: float = QUIET_S) -> Modb
     return ModbusLink(settings(peer.port, baud=baud, quiet_s=quiet_s), time.monotonic)
 
 
-def supply_map(**changes: Point) -> DeviceMap:
+def supply_map(**changes: Register) -> RegisterMap:
     """An invented supply as a profile would give it; named points may be changed."""
     off_on = {0: "off", 1: "on"}
     points = [
-        Point("current", "input register", 0, scale=0.001, unit="A", low=0, high=10.5),
-        Point("voltage", "input register", 1, scale=0.01, unit="V", low=0, high=62),
-        Point("output", "input register", 2, states=off_on),
-        Point("mode", "input register", 3, states={0: "current held", 1: "voltage held"}),
-        Point("set_current", "holding register", 16, scale=0.001, unit="A", low=0, high=10),
-        Point("set_voltage", "holding register", 17, scale=0.01, unit="V", low=0, high=60),
-        Point("switch", "holding register", 18, states=off_on),
+        Register("current", "input register", 0, scale=0.001, unit="A", low=0, high=10.5),
+        Register("voltage", "input register", 1, scale=0.01, unit="V", low=0, high=62),
+        Register("output", "input register", 2, states=off_on),
+        Register("mode", "input register", 3, states={0: "current held", 1: "voltage held"}),
+        Register("set_current", "holding register", 16, scale=0.001, unit="A", low=0, high=10),
+        Register("set_voltage", "holding register", 17, scale=0.01, unit="V", low=0, high=60),
+        Register("switch", "holding register", 18, states=off_on),
     ]
-    return DeviceMap("rectifier", "modbus supply", 1, {p.name: p for p in points} | changes, 0.005)
+    return RegisterMap("rectifier", "modbus supply", 1, {p.name: p for p in points} | changes, 0.005)
 
 
-def temperature_map() -> DeviceMap:
+def temperature_map() -> RegisterMap:
     """An invented module with two thermocouples."""
     points = [
-        Point(f"t{n}", "input register", n - 1, "int16", 0.1, 0, "degC", -20, 150, no_value=(0x7FFF,)) for n in (1, 2)
+        Register(
+            f"t{n}", "input register", n - 1, "int16", scale=0.1, unit="degC", low=-20, high=150, no_value=(0x7FFF,)
+        )
+        for n in (1, 2)
     ]
-    return DeviceMap("thermometer", "modbus temperature", 2, {p.name: p for p in points}, 0.005)
+    return RegisterMap("thermometer", "modbus module", 2, {p.name: p for p in points}, 0.005)
 
 
 def framed(*body: int) -> bytes:

@@ -12,15 +12,15 @@ from hypothesis import strategies as st
 
 from drivers.catalog import build_device, build_link
 from drivers.modbus_link import ModbusLink
+from drivers.module_modbus import ModuleModbus
 from drivers.ports import BadAnswer, SupplyDevice
-from drivers.registers import Point
+from drivers.registers import Register
 from drivers.registers_read import decode, encode_down
 from drivers.supply_modbus import SupplyModbus
-from drivers.temperature_modbus import TemperatureModbus
 from tests.drivers.peer import Peer, framed, settings, supply_map, temperature_map
 
 SET_CURRENT = supply_map().points["set_current"]
-TIME_OUT = Point("time_out", "holding register", 19, scale=0.1, low=0, high=60)
+TIME_OUT = Register("time_out", "holding register", 19, scale=0.1, low=0, high=60)
 
 
 def echo(peer: Peer, times: int = 1) -> None:
@@ -72,7 +72,7 @@ async def test_values_beyond_the_device_range_come_as_they_are(peer: Peer, link:
 
 async def test_an_open_thermocouple_has_no_value_and_its_neighbour_keeps_its_own(peer: Peer, link: ModbusLink) -> None:
     peer.answer(framed(2, 4, 4, 0x7F, 0xFF, 0xFF, 0x9C))
-    scan = await TemperatureModbus(link, temperature_map()).read({"t1", "t2"})
+    scan = await ModuleModbus(link, temperature_map()).read({"t1", "t2"})
     assert scan.values["t1"] is None
     assert scan.values["t2"] == pytest.approx(-10.0)
     assert scan.raw == {"t1": (0x7FFF,), "t2": (0xFF9C,)}
@@ -102,7 +102,7 @@ async def test_a_set_point_outside_the_range_or_not_finite_is_never_sent(
 
 
 async def test_on_and_off_are_the_raw_values_that_the_profile_calls_so(peer: Peer, link: ModbusLink) -> None:
-    switch = Point("switch", "holding register", 18, states={0xAA: "on", 0x55: "off"})
+    switch = Register("switch", "holding register", 18, states={0xAA: "on", 0x55: "off"})
     supply = SupplyModbus(link, supply_map(switch=switch))
     echo(peer, 2)
     await supply.switch_on()
@@ -138,19 +138,19 @@ def test_a_set_point_is_never_rounded_up_and_never_down_by_more_than_a_step(curr
 
 @pytest.mark.parametrize(("value", "register"), [(-0.05, 0xFFFF), (-0.1, 0xFFFF), (0.19, 1), (-3276.8, 0x8000)])
 def test_down_is_down_below_nought_too(value: float, register: int) -> None:
-    assert encode_down(Point("set", "holding register", 0, "int16", 0.1), value) == register
+    assert encode_down(Register("set", "holding register", 0, "int16", scale=0.1), value) == register
 
 
 @pytest.mark.parametrize("value", [3276.8, -3276.9])
 def test_a_value_that_does_not_fit_its_register_is_refused(value: float) -> None:
     with pytest.raises(ValueError, match="does not fit"):
-        encode_down(Point("set", "holding register", 0, "int16", 0.1), value)
+        encode_down(Register("set", "holding register", 0, "int16", scale=0.1), value)
 
 
 @given(st.integers(0, 0xFFFF), st.sampled_from([0.001, 0.01, 0.1, 1.0]), st.sampled_from([0.0, -40.0, 4.0]))
 def test_what_is_encoded_decodes_to_itself(register: int, scale: float, offset: float) -> None:
     for kind in ("uint16", "int16"):
-        point = replace(Point("set", "holding register", 0, scale=scale, offset=offset), kind=kind)
+        point = replace(Register("set", "holding register", 0, scale=scale, offset=offset), kind=kind)
         value = decode(point, register)
         assert value is not None
         assert encode_down(point, value) == register
@@ -165,23 +165,23 @@ def test_the_catalog_builds_what_the_profile_names() -> None:
 
 def test_an_unknown_driver_is_told_with_the_known_ones() -> None:
     link = build_link(settings("unused"), lambda: 0.0)
-    with pytest.raises(ValueError, match="no driver `modbus suply`; known are `modbus supply`, `modbus temperature`"):
+    with pytest.raises(ValueError, match="no driver `modbus suply`; known are `modbus supply`, `modbus module`"):
         build_device(link, replace(supply_map(), driver="modbus suply"))
 
 
 UNUSABLE = {
     "no switch": {"switch": None},
-    "a switch without an off": {"switch": Point("switch", "holding register", 18, states={1: "on"})},
-    "a switch that cannot be written": {"switch": Point("switch", "input register", 18, states={0: "off", 1: "on"})},
+    "a switch without an off": {"switch": Register("switch", "holding register", 18, states={1: "on"})},
+    "a switch that cannot be written": {"switch": Register("switch", "input register", 18, states={0: "off", 1: "on"})},
     "no set point": {"set_current": None},
-    "a set point that cannot be written": {"set_voltage": Point("set_voltage", "input register", 3)},
-    "a set point that counts backwards": {"set_current": Point("set_current", "holding register", 16, scale=-0.001)},
+    "a set point that cannot be written": {"set_voltage": Register("set_voltage", "input register", 3)},
+    "a set point that counts backwards": {"set_current": Register("set_current", "holding register", 16, scale=-0.001)},
 }
 
 
 @pytest.mark.parametrize("changes", UNUSABLE.values(), ids=UNUSABLE.keys())
-def test_a_map_by_which_a_supply_could_not_be_driven_is_refused_at_once(changes: dict[str, Point | None]) -> None:
-    points = supply_map().points | changes
+def test_a_map_by_which_a_supply_could_not_be_driven_is_refused_at_once(changes: dict[str, Register | None]) -> None:
+    points = {**supply_map().points, **changes}
     usable = replace(supply_map(), points={name: point for name, point in points.items() if point is not None})
     with pytest.raises(ValueError, match=next(iter(changes))):
         build_device(build_link(settings("unused"), lambda: 0.0), usable)

@@ -13,9 +13,9 @@ from umodbus.client.serial.redundancy_check import get_crc
 
 from drivers.modbus_frames import answer_length, crc16, frame_gap_s, judge, wire_time_s
 from drivers.modbus_link import ModbusLink
+from drivers.module_modbus import ModuleModbus
 from drivers.ports import BadAnswer, NoAnswer, Refused, WireError
 from drivers.supply_modbus import SupplyModbus
-from drivers.temperature_modbus import TemperatureModbus
 from tests.drivers.peer import GOOD, Peer, framed, link_to, read_two, settings, supply_map, temperature_map
 from tests.drivers.slave import umodbus_slave
 
@@ -77,7 +77,7 @@ async def test_a_slave_written_on_another_library_understands_us_and_is_understo
     registers |= {(1, 16): 0, (1, 17): 0, (1, 18): 0}
     with umodbus_slave(registers) as port:
         link = ModbusLink(settings(port, time_out_s=0.5), time.monotonic)
-        supply, thermometer = SupplyModbus(link, supply_map()), TemperatureModbus(link, temperature_map())
+        supply, thermometer = SupplyModbus(link, supply_map()), ModuleModbus(link, temperature_map())
         await supply.set_current(2.5)
         await supply.set_voltage(22.0)
         await supply.switch_on()

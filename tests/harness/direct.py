@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from drivers.modbus_frames import frame_gap_s
-from drivers.registers import DeviceMap, Point, contiguous
+from drivers.points import SerialSettings
+from drivers.registers import Register, RegisterMap, groups_of
 from drivers.registers_read import encode_down
 from simulators.faults import Fault
 from simulators.line import SimulatedLine, Truth
@@ -77,7 +78,7 @@ class DirectLine(Standing):
         self.setup = line_setup(line_file, speed)
         self.line = Line(self.setup)
         self._hash = line_file.line_hash
-        self._maps = device_maps(line_file)
+        self._maps = {name: of for name, of in device_maps(line_file).items() if isinstance(of, RegisterMap)}
         self._devices = {name: ModbusDevice(name, of, self.simulated) for name, of in plan.devices.items()}
         self._buses = self._made_buses(line_file)
         self._wake_s = NEVER_S
@@ -88,7 +89,7 @@ class DirectLine(Standing):
         buses = {}
         for name, settings in link_settings(line_file).items():
             turns = [turn for device, table in tables.items() if table.link == name for turn in self._turns(device)]
-            gap_s = frame_gap_s(settings.baud)
+            gap_s = frame_gap_s(settings.baud) if isinstance(settings, SerialSettings) else 0.0
             buses[name] = Bus(turns, gap_s, settings.response_time_out_s, settings.quiet_after_silence_s)
         self._link_of = {device: table.link for device, table in tables.items()}
         return buses
@@ -96,7 +97,7 @@ class DirectLine(Standing):
     def _turns(self, device: str) -> list[Turn]:
         mine = [channel for channel in self.setup.channels.values() if channel.device == device]
         turns = []
-        for group in contiguous(self._maps[device].points.values()):
+        for group in groups_of(self._maps[device]):
             names = {point.name: point for point in group}
             wanted = tuple((channel, names[channel.point]) for channel in mine if channel.point in names)
             if wanted:
@@ -274,7 +275,7 @@ class DirectLine(Standing):
 
         self._fly(bus, device, arrives)
 
-    def _coded(self, device: DeviceMap, frame: Frame) -> tuple[Point, int]:
+    def _coded(self, device: RegisterMap, frame: Frame) -> tuple[Register, int]:
         if frame.what in {"on", "off"}:
             switch = device.points["switch"]
             return switch, next(raw for raw, word in switch.states.items() if word == frame.what)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from drivers.registers import Point
+from drivers.registers import Register
 from drivers.registers_read import decode
 from supervisor.core.events import Quality, Reading
 from supervisor.core.setup import ChannelSetup
@@ -19,7 +19,7 @@ class Turn:
     """One group of a device's registers and when it is read next; all times wire time."""
 
     device: str
-    channels: tuple[tuple[ChannelSetup, Point], ...]
+    channels: tuple[tuple[ChannelSetup, Register], ...]
     period_s: float
     due_s: float = -NEVER_S
     ahead: int = 0
@@ -53,7 +53,7 @@ class Bus:
         return min(self.turns, key=lambda turn: turn.due_s)
 
 
-def reading(channel: ChannelSetup, point: Point, raw: int | None) -> Reading:
+def reading(channel: ChannelSetup, point: Register, raw: int | None) -> Reading:
     """Turn a register into a reading, as polling does; None where the device did not answer."""
     if raw is None:
         return Reading(channel.name, Quality.NO_ANSWER, None)

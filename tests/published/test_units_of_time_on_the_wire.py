@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from drivers.modbus_frames import frame_gap_s
-from drivers.registers import DeviceMap, Point
-from supervisor.config.off_delay import longest_transaction_s, read_answer_bytes, transaction_s
+from drivers.modbus_times import modbus_times, read_answer_bytes, transaction_s
+from drivers.points import SerialSettings
+from drivers.registers import Register, RegisterMap
 
 # Modbus over serial line V1.02: 11 bits a character, 3.5 characters silence (1.750 ms above 19 200 baud), request
 # 8 bytes, answer 5 + 2N bytes. Least time of request, silence, answer, silence for N = 2, 4, 10, in ms; derived.
@@ -21,7 +22,7 @@ LEAST_MS = {
 @pytest.mark.parametrize("baud", LEAST_MS)
 def test_a_read_takes_at_least_its_frames_and_silences(baud: int) -> None:
     for count, least_ms in zip((2, 4, 10), LEAST_MS[baud], strict=True):
-        group = tuple(Point(f"p{n}", "input register", n) for n in range(count))
+        group = tuple(Register(f"p{n}", "input register", n) for n in range(count))
         assert transaction_s(baud, read_answer_bytes(group)) * 1000 == pytest.approx(least_ms, abs=0.006)
 
 
@@ -33,12 +34,13 @@ def test_the_silence_is_fixed_above_19200_baud() -> None:
 
 def test_bits_come_eight_to_a_byte() -> None:
     """Reads of bits answer with 5 + ceil(N/8) bytes: Modbus application protocol V1.1b3, 6.1 and 6.2 (from memory)."""
-    assert read_answer_bytes((Point("a", "coil", 0), Point("b", "coil", 7))) == 6
-    assert read_answer_bytes((Point("a", "coil", 0), Point("b", "coil", 8))) == 7
+    assert read_answer_bytes((Register("a", "coil", 0), Register("b", "coil", 7))) == 6
+    assert read_answer_bytes((Register("a", "coil", 0), Register("b", "coil", 8))) == 7
 
 
 def test_the_longest_transaction_of_a_device_is_its_widest_group_at_its_slowest() -> None:
-    points = {f"p{n}": Point(f"p{n}", "input register", n if n < 4 else 100 + n) for n in range(6)}
-    device = DeviceMap("module", "modbus temperature", 1, points, worst_answer_s=0.05)
+    points = {f"p{n}": Register(f"p{n}", "input register", n if n < 4 else 100 + n) for n in range(6)}
+    device = RegisterMap("module", "modbus module", 1, points, worst_answer_s=0.05)
     expected_s = (8 + 13) * 11 / 19200 + 0.05 + 38.5 / 19200
-    assert longest_transaction_s(19200, device) == pytest.approx(expected_s)
+    settings = SerialSettings("bus", "modbus rtu", 0.15, 0.05, port="unused", baud=19200)
+    assert modbus_times(settings, device).longest_s == pytest.approx(expected_s)

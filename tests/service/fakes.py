@@ -13,6 +13,8 @@ from drivers.ports import Scan, Sent
 class FakeSupply:
     """A supply device in memory: obeys, measures what it is set to, fails as told."""
 
+    name: str = "supply"
+    streams: bool = False
     groups: tuple[frozenset[str], ...] = (frozenset({"current", "voltage"}),)
     on: bool = True
     set_a: float = 1.0

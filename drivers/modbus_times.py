@@ -1,0 +1,43 @@
+"""How long a Modbus device may keep its link busy, from its map alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from drivers.modbus_frames import REQUEST_LENGTH, frame_gap_s, read_answer_length, wire_time_s
+from drivers.points import LinkSettings, SerialSettings
+from drivers.ports import Times
+from drivers.registers import BIT_TABLES, Register, RegisterMap, groups_of
+
+WRITE_ANSWER_BYTES = REQUEST_LENGTH
+"""A device confirms a write by sending its request back."""
+
+
+def modbus_times(settings: LinkSettings, device_map: RegisterMap) -> Times:
+    """Work out a device's longest exchange, and that of one command to it, when it takes its worst time to answer."""
+    baud = settings.baud if isinstance(settings, SerialSettings) else None
+    reads = [read_answer_bytes(group) for group in groups_of(device_map)]
+    worst_s = device_map.worst_answer_s
+    return Times(
+        transaction_s(baud, max([*reads, WRITE_ANSWER_BYTES]), worst_s) + device_map.quiet_s,
+        transaction_s(baud, WRITE_ANSWER_BYTES, worst_s) + device_map.quiet_s,
+    )
+
+
+def transaction_s(baud: int | None, answer_bytes: int, worst_answer_s: float = 0.0) -> float:
+    """Request, wait, answer and the silence after it, s. The wait is at least the 3.5 characters before an answer.
+
+    Over TCP (`baud` None) frames take no time beside the wait.
+    """
+    if baud is None:
+        return worst_answer_s
+    frames_s, gap_s = wire_time_s(baud, REQUEST_LENGTH + answer_bytes), frame_gap_s(baud)
+    return frames_s + max(gap_s, worst_answer_s) + gap_s
+
+
+def read_answer_bytes(group: Iterable[Register]) -> int:
+    """Length of the RTU answer to one read of this group of points."""
+    points = list(group)
+    first = min(point.address for point in points)
+    count = max(point.address + point.width for point in points) - first
+    return read_answer_length(count, bits=points[0].table in BIT_TABLES)
