@@ -54,7 +54,9 @@ def line_setup(line: LineFile, speed: float = 1.0) -> LineSetup:
         channels=channels,
         tanks=_tanks(document),
         supplies={name: _supply(name, line, channels) for name in document.supplies},
-        outputs={n: OutputSetup(n, table.role, table.safe, table.device) for n, table in document.outputs.items()},
+        outputs={
+            n: OutputSetup(n, table.role, safe_on=False, device=table.device) for n, table in document.outputs.items()
+        },
         growth=GrowthSetup(growth.low, growth.best, growth.high),
         anodize=_anodize(document),
         units=line.system,
@@ -137,7 +139,7 @@ def _supply(name: str, line: LineFile, channels: dict[str, ChannelSetup]) -> Sup
         proof_deadline_s=table.proof_deadline,
         resend_s=table.resend,
         silent_after_s=channels[names["current"]].age_limit_s,
-        second_means=None,
+        contactor=None,
         device_time_out_s=table.device_time_out,
     )
 

@@ -44,6 +44,22 @@ class SwitchOn:
 
 
 @dataclass(frozen=True, slots=True)
+class Switch:
+    """Switch an output that is no supply output. A newer one for the same output takes an older one's place.
+
+    Towards an output's safe state it goes ahead of everything but a supply's off (R11); the other way it is dropped,
+    never delayed, if it waited too long for its turn.
+    """
+
+    output: str
+    number: int
+    decided_wire_s: float
+    on: bool
+    safe: bool
+    action: Literal["switch"] = "switch"
+
+
+@dataclass(frozen=True, slots=True)
 class ArmTimeOut:
     """Arm the device's own communication time-out, s of wire time: without traffic it switches itself off."""
 
@@ -82,7 +98,7 @@ class Note:
 
     Attributes:
         kind: `operation` (a state changed), `alarm` (an alarm changed), `crossover`, `output`.
-        subject: the supply, alarm or operation it is about.
+        subject: the supply, output, alarm or operation it is about.
         text: one plain sentence.
         data: name to value, as text, for programs.
     """
@@ -94,5 +110,5 @@ class Note:
     action: Literal["note"] = "note"
 
 
-Action = SwitchOff | SetPoints | SwitchOn | ArmTimeOut | Record | Answer | Note
+Action = SwitchOff | SetPoints | SwitchOn | Switch | ArmTimeOut | Record | Answer | Note
 """Told apart by their `action` field when read back."""

@@ -114,6 +114,25 @@ class Written:
 
 
 @dataclass(frozen=True, slots=True)
+class Switched:
+    """The fate of a switch command on the wire.
+
+    Attributes:
+        output: which output. on: which way. number: of the action that asked for it. The others: as in Written.
+    """
+
+    at: Instant
+    output: str
+    on: bool
+    number: int
+    ok: bool
+    t_sent_s: float
+    t_received_s: float
+    problem: str = ""
+    event: Literal["switched"] = "switched"
+
+
+@dataclass(frozen=True, slots=True)
 class Ending:
     """The service was told to end; nothing may be energised any more."""
 
@@ -138,7 +157,20 @@ class Woken:
     event: Literal["woken"] = "woken"
 
 
-RequestKind = Literal["start", "hold", "restart", "stop", "abort", "reset", "off", "alarm reset", "alarm acknowledge"]
+RequestKind = Literal[
+    "start",
+    "hold",
+    "restart",
+    "confirm",
+    "stop",
+    "abort",
+    "reset",
+    "off",
+    "alarm reset",
+    "alarm acknowledge",
+    "exercise",
+    "release",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +201,9 @@ class Request:
         made_wire_s: when it was made, boot clock, s. expires_wire_s: after this it is refused.
         source: `socket`. who: the peer's user. what: the kind.
         supply: which supply; "" means the only one. alarm: which alarm, for alarm requests.
+        output: which output, for exercise and release.
+        confirmed: the person's word that what only hands can do is done: the knobs of a supply without a wire stand at
+            nought before a start or restart, or its own switch is off before its contactor is exercised.
         retained: a broker's stored copy; always refused.
     """
 
@@ -183,10 +218,12 @@ class Request:
     alarm: str = ""
     order: Order | None = None
     retained: bool = False
+    output: str = ""
+    confirmed: bool = False
     event: Literal["request"] = "request"
 
 
-Event = Started | Ending | Scanned | Written | Recorded | Woken | Request
+Event = Started | Ending | Scanned | Written | Switched | Recorded | Woken | Request
 """Told apart by their `event` field when read back."""
 
 

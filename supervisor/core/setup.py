@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from supervisor.core.words import Units
@@ -11,12 +11,29 @@ Mode = Literal["current", "voltage"]
 """What an operation holds: a current under a voltage ceiling, or a voltage under a current cap."""
 
 
+ThermocoupleKind = Literal["K", "J", "T", "E", "N"]
+
+Control = Literal["remote", "contactor", "none"]
+"""How a supply is driven: over a wire; by knobs, with a contactor that can break its circuit; by knobs alone."""
+
+OutputRole = Literal["supply output", "contactor", "heater", "cooling", "fan", "agitation", "lamp", "horn"]
+ContactRole = Literal["level", "air flow", "air pressure", "lid", "emergency stop", "button", "auxiliary contact"]
+
+
 @dataclass(frozen=True, slots=True)
 class Accuracy:
     """Limit of error of a reading: of_reading x |value| + absolute (in the channel's unit)."""
 
     of_reading: float
     absolute: float
+
+
+@dataclass(frozen=True, slots=True)
+class ThermocoupleSetup:
+    """A channel that reads a thermocouple's voltage: its type, and the point of its cold junction's temperature."""
+
+    kind: ThermocoupleKind
+    junction: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +50,7 @@ class ChannelSetup:
         accuracy: limit of error.
         period_s: process time between readings.
         age_limit_s: process time after which the newest good reading no longer counts; floored by the wire.
+        thermocouple: where the point is a voltage, V, that is turned into the channel's degC; None elsewhere.
     """
 
     name: str
@@ -44,6 +62,7 @@ class ChannelSetup:
     accuracy: Accuracy
     period_s: float
     age_limit_s: float
+    thermocouple: ThermocoupleSetup | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,22 +95,26 @@ class SupplySetup:
 
     Attributes:
         name: as the line file calls it.
-        device: the device that is this supply.
-        output: name of its output in the line file.
+        device: the device that is this supply, or that meters it where it has knobs only.
+        output: name of its output in the line file; "" where it has none.
         tank: name of the tank it feeds.
         current: channel name of its current meter, A. voltage: of its volt meter, V.
         output_state: channel of the output state read back (1 on, 0 off).
         mode: channel of the regulation mode (0 current held, 1 voltage held).
         set_current: channel of the current set point read back, A. set_voltage: of the voltage set point, V.
+            These four are "" where nothing is read back.
         rated_current_a: what the supply can give at most, A. rated_voltage_v: likewise, V.
         cap_current_a: the line's own cap, A; at most the rating.
-        current_step_a: the device's least step of the current set point, A. voltage_step_v: likewise, V.
+        current_step_a: the device's least step of the current set point, A; of the meter where nothing is set.
+            voltage_step_v: likewise, V.
         off_threshold_a: a good reading below this counts toward the proof of off, A.
         proof_deadline_s: wire time within which off must be proven, s.
         resend_s: wire time between off commands while off is not proven, s.
         silent_after_s: process time without one good current reading that means the supply is silent.
-        second_means: name of the output that can break the circuit instead (contactor); None where not fitted.
+        contactor: name of the output that can break the circuit: the second means of a remote supply, the only one
+            of a supply with knobs; None where not fitted.
         device_time_out_s: wire time after which the device switches itself off without traffic; None where it does not.
+        control: how it is driven.
     """
 
     name: str
@@ -113,18 +136,57 @@ class SupplySetup:
     proof_deadline_s: float
     resend_s: float
     silent_after_s: float
-    second_means: str | None
+    contactor: str | None
     device_time_out_s: float | None
+    control: Control = "remote"
 
 
 @dataclass(frozen=True, slots=True)
 class OutputSetup:
-    """One output: its role and the state it has at start, at exit and on doubt."""
+    """One output.
+
+    Attributes:
+        role: what it drives. safe_on: its state at start, at exit and on doubt (a contactor's on is closed).
+        device: what switches it. point: the device's name for it; "" for a supply output.
+        tank: the tank it belongs to; "" where it is none's.
+        auxiliary: channel of the contact that shows whether a contactor is closed; None where not fitted.
+        resend_s: wire time between two sendings of its safe state while that is not confirmed, s.
+    """
 
     name: str
-    role: Literal["supply output"]
-    safe: Literal["off"]
+    role: OutputRole
+    safe_on: bool
     device: str
+    point: str = ""
+    tank: str = ""
+    auxiliary: str | None = None
+    resend_s: float = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class ContactSetup:
+    """A contact, closed when healthy: what it tells, its channel (1 closed), and its tank, "" where it is none's."""
+
+    name: str
+    role: ContactRole
+    channel: str
+    tank: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HeartbeatSetup:
+    """A device's sign of life.
+
+    Attributes:
+        device: whose. channel: seconds since that device began; smaller than before, it has begun anew.
+        silent_after_s: process time without one after which it counts as stopped.
+        supplies: those over which operations are held then, because something they hang on is that device's.
+    """
+
+    device: str
+    channel: str
+    silent_after_s: float
+    supplies: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,8 +239,10 @@ class LineSetup:
     growth: GrowthSetup
     anodize: AnodizeSetup
     units: Units = "metric"
+    contacts: dict[str, ContactSetup] = field(default_factory=dict)
+    heartbeats: dict[str, HeartbeatSetup] = field(default_factory=dict)
 
     def second_means(self, subject: str) -> bool:
         """Whether a supply's circuit can be broken by something else too; True for what is no supply."""
         supply = self.supplies.get(subject)
-        return supply is None or supply.second_means is not None
+        return supply is None or (supply.control == "remote" and supply.contactor is not None)

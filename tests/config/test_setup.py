@@ -42,7 +42,7 @@ def test_ratings_steps_and_densities_are_in_si() -> None:
     assert (supply.rated_current_a, supply.rated_voltage_v, supply.cap_current_a) == (10.0, 60.0, 5.0)
     assert (supply.current_step_a, supply.voltage_step_v, supply.off_threshold_a) == (0.001, 0.01, 0.05)
     assert (supply.proof_deadline_s, supply.resend_s) == (1.0, 0.5)
-    assert (supply.second_means, supply.device_time_out_s) == (None, None)
+    assert (supply.contactor, supply.device_time_out_s) == (None, None)
     assert (anodize.density_a_per_m2, anodize.highest_density_a_per_m2) == (150.0, 200.0)
     assert (anodize.ramp_s, anodize.ramp_step_s, anodize.margin, anodize.thickest_um) == (60.0, 6.0, 1.25, 35.0)
     assert (anodize.reached_fraction, anodize.lost_after_s) == (0.1, 1.0)

@@ -77,7 +77,7 @@ def supply_setup(name: str, tank: str) -> SupplySetup:
         proof_deadline_s=1.0,
         resend_s=0.25,
         silent_after_s=3.0,
-        second_means=None,
+        contactor=None,
         device_time_out_s=None,
     )
 
@@ -113,7 +113,8 @@ def line_setup(supplies: int = 1) -> LineSetup:
         tanks=tanks,
         supplies={name: supply_setup(name, f"{name}-acid") for name in names},
         outputs={
-            f"{name}-output": OutputSetup(f"{name}-output", "supply output", "off", f"{name}-device") for name in names
+            f"{name}-output": OutputSetup(f"{name}-output", "supply output", safe_on=False, device=f"{name}-device")
+            for name in names
         },
         growth=GrowthSetup(5.0e-5, RULE_720_UM_M2_PER_C, 5.6e-5),
         anodize=AnodizeSetup("current", 150.0, 200.0, 22.0, 10.0, 1.0, 1.25, 35.0, 0.1, 1.0),

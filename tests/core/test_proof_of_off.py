@@ -178,7 +178,7 @@ def test_without_second_means_the_alarm_says_so_and_to_cut_the_mains(cause: str)
 @pytest.mark.parametrize(("second_means", "told"), [(None, True), ("main-contactor", False)])
 def test_an_overdue_proof_tells_to_cut_the_mains_where_nothing_else_can(second_means: str | None, told: bool) -> None:
     setup = line_setup()
-    bench = Bench(replace(setup, supplies={"main": replace(setup.supplies["main"], second_means=second_means)}))
+    bench = Bench(replace(setup, supplies={"main": replace(setup.supplies["main"], contactor=second_means)}))
     bench.running()
     bench.silent = {"main"}
     bench.ask("stop")
