@@ -8,6 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from drivers.points import SerialSettings
 from supervisor.config.fitted import fitted_time_outs, not_fitted
 from supervisor.config.load import LineFile, load_line, records_folder
 from supervisor.config.mistakes import LineMistakes, Mistake
@@ -60,7 +61,7 @@ def _right(line: LineFile) -> dict[str, Any]:
         "line": line.name,
         "line_hash": line.line_hash,
         "records": str(records_folder(line)),
-        "links": {name: {"port": s.port, "baud": s.baud} for name, s in link_settings(line).items()},
+        "links": {name: {"kind": s.kind, "place": s.place} for name, s in link_settings(line).items()},
         "devices": devices,
         "not_fitted": list(not_fitted(line)),
         "worst_off_delays": delays,
@@ -95,11 +96,15 @@ def _summary(line: LineFile) -> Iterator[str]:
 def _wires(line: LineFile) -> Iterator[str]:
     for link, settings in link_settings(line).items():
         time_out = show(settings.response_time_out_s, "time", "metric")
-        yield f"Link {link}: {settings.port}, {settings.baud} baud, response time-out {time_out}."
+        speed = f", {settings.baud} baud" if isinstance(settings, SerialSettings) else ""
+        yield f"Link {link}: {settings.kind}, {settings.place}{speed}, response time-out {time_out}."
         for name, table in line.document.devices.items():
             if table.link == link:
                 period = show(table.period, "time", "metric")
-                yield f"  unit {table.unit}: {name}, {line.profiles[name].driver}, read every {period}"
+                unit = "" if table.unit is None else f"unit {table.unit}: "
+                own = [f"{point} every {show(each, 'time', 'metric')}" for point, each in table.periods.items()]
+                read = ", ".join([f"read every {period}", *own])
+                yield f"  {unit}{name}, {line.profiles[name].driver}, {read}"
 
 
 def _tank(tank: TankTable, line: LineFile) -> str:

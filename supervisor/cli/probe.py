@@ -13,7 +13,7 @@ from typing import Literal
 from drivers.catalog import build_device, build_link
 from drivers.modbus_frames import REQUEST_LENGTH, wire_time_s
 from drivers.modbus_times import read_answer_bytes
-from drivers.points import DeviceMap, Point, SerialSettings
+from drivers.points import DeviceMap, LinkSettings, Point, SerialSettings
 from drivers.ports import BadAnswer, Link, LinkDown, NoAnswer, Refused, Scan
 from drivers.registers import Register
 from supervisor.config.load import load_line
@@ -89,7 +89,7 @@ def probe(path: Path, as_json: bool) -> int:
     return 1 if found.failures else 0
 
 
-async def survey(links: Mapping[str, tuple[SerialSettings, Collection[DeviceMap]]]) -> Found:
+async def survey(links: Mapping[str, tuple[LinkSettings, Collection[DeviceMap]]]) -> Found:
     """Read all devices of all links, one after another."""
     found = Found()
     for settings, devices in links.values():

@@ -1,99 +1,90 @@
-"""Checks across the tables of a line file: names, links, devices, channels and outputs."""
+"""Checks across the tables of a line file: names, devices, channels and what supplies are made of."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 
-from drivers.modbus_frames import frame_gap_s
 from drivers.points import Point
+from drivers.registers import RegisterMap, groups_of
+from supervisor.config.channels import automatic_channels, has_heartbeat
+from supervisor.config.checks_outputs import outputs_and_contacts
 from supervisor.config.checks_trade import trade
-from supervisor.config.mistakes import nearest
+from supervisor.config.checks_wire import wires
+from supervisor.config.mistakes import Told, nearest
 from supervisor.config.model import ChannelTable
-from supervisor.config.off_delay import SLOW_OFF_S, longest_exchange_s
-from supervisor.config.profile import UNIT_KINDS, Told, parse_range
+from supervisor.config.points import UNIT_KINDS, parse_range
+from supervisor.config.setting import channel_unit
 from supervisor.config.shape import known
-from supervisor.config.wire import View, links_of, off_delays_of, port_path
+from supervisor.config.wire import View
 from supervisor.units import System, UnitMistake, parse_accuracy, show
-
-AUTOMATIC_CHANNELS = {
-    "current": "current",
-    "voltage": "voltage",
-    "output-state": "output",
-    "mode": "mode",
-    "set-current": "set_current",
-    "set-voltage": "set_voltage",
-}
-"""End of a supply channel's name (after the supply's own and a hyphen), by the point it is read from."""
 
 
 def across(view: View, told: Told) -> None:
     """Run every check; mistakes go to `told`, and a check that lacks what it needs is silent."""
-    for check in (_not_empty, _links, _addresses, _names, _outputs, _channels, _wire_times, _off_delays, trade):
+    for check in (_not_empty, wires, _names, _supplies, outputs_and_contacts, _channels, _subjects, trade):
         check(view, told)
 
 
 def _not_empty(view: View, told: Told) -> None:
-    for kind in ("links", "devices", "tanks", "supplies", "outputs"):
+    for kind in ("links", "devices", "tanks", "supplies"):
         if kind in view.given and view.given[kind] == {}:
             told((kind,), f"there are no {kind}", f"add a table [{kind}.NAME]")
-
-
-def _links(view: View, told: Told) -> None:
-    seen: dict[str, str] = {}
-    for name, table in view.document.links.items():
-        if not known(table.port):
-            continue
-        port = port_path(view.folder, table.port)
-        if port in seen:
-            told(("links", name, "port"), f"links.{seen[port]} has the same port", "put both on one link, or mend one")
-        seen.setdefault(port, name)
-
-
-def _addresses(view: View, told: Told) -> None:
-    seen: dict[tuple[str, int], str] = {}
-    for name, table in view.document.devices.items():
-        if not known(table.link, table.unit):
-            continue
-        place = (table.link, table.unit)
-        if place in seen:
-            problem = f"{seen[place]} has unit {table.unit} on link {table.link} already"
-            told(("devices", name, "unit"), problem, "give each device of a link its own unit, 1 to 247")
-        seen.setdefault(place, name)
 
 
 def _names(view: View, told: Told) -> None:
     """Every name used must be a name given."""
     document = view.document
-    supply_devices = _driven_by("modbus supply", view)
-    uses: list[tuple[Iterable[tuple[str, str]], str, str, Collection[str], str]] = [
-        (_uses(document.devices, "link"), "devices", "link", document.links, "link"),
-        (_uses(document.channels, "device"), "channels", "device", document.devices, "device"),
-        (_uses(document.tanks, "temperature"), "tanks", "temperature", document.channels, "channel"),
-        (_uses(document.supplies, "device"), "supplies", "device", supply_devices, "supply device"),
-        (_uses(document.supplies, "tank"), "supplies", "tank", document.tanks, "tank"),
-        (_uses(document.supplies, "output"), "supplies", "output", document.outputs, "output"),
-        (_uses(document.outputs, "device"), "outputs", "device", supply_devices, "supply device"),
+    uses: list[tuple[Mapping[str, object], str, str, Collection[str], str]] = [
+        (document.devices, "devices", "link", document.links, "link"),
+        (document.channels, "channels", "device", document.devices, "device"),
+        (document.tanks, "tanks", "temperature", document.channels, "channel"),
+        (document.supplies, "supplies", "tank", document.tanks, "tank"),
+        (document.supplies, "supplies", "output", document.outputs, "output"),
+        (document.supplies, "supplies", "contactor", _with_role("contactor", view), "contactor"),
+        (document.outputs, "outputs", "tank", document.tanks, "tank"),
+        (document.outputs, "outputs", "auxiliary", _auxiliaries(view), "auxiliary contact"),
+        (document.contacts, "contacts", "device", _with("module", view), "module"),
+        (document.contacts, "contacts", "tank", document.tanks, "tank"),
     ]
     for entries, tables, key, names, kind in uses:
-        for entry, used in entries:
-            if used not in names:
-                right = nearest(used, names, f"add a {kind} of this name")
-                told((tables, entry, key), f"there is no {kind} {used!r}", right)
+        for entry, used in _uses(entries, key):
+            _named(used, names, (tables, entry, key), kind, told)
+    for name, supply in document.supplies.items():
+        if known(supply.device, supply.control):
+            role = "supply" if supply.control == "remote" else "module"
+            _named(supply.device, _with(role, view), ("supplies", name, "device"), f"{role} device", told)
+    for name, output in document.outputs.items():
+        if known(output.device, output.role):
+            role = "supply" if output.role == "supply output" else "module"
+            _named(output.device, _with(role, view), ("outputs", name, "device"), f"{role} device", told)
 
 
-def _uses(tables: Mapping[str, object], key: str) -> list[tuple[str, str]]:
+def _named(used: str, names: Collection[str], where: tuple[str, ...], kind: str, told: Told) -> None:
+    if used not in names:
+        told(where, f"there is no {kind} {used!r}", nearest(used, names, f"add a {kind} of this name"))
+
+
+def _uses(tables: Mapping[str, object], key: str) -> Iterable[tuple[str, str]]:
     return [(name, getattr(table, key)) for name, table in tables.items() if known(getattr(table, key))]
 
 
-def _driven_by(driver: str, view: View) -> set[str]:
-    """Devices with this driver, and those of which it is not known."""
-    return {name for name in view.document.devices if name not in view.profiles or view.profiles[name].driver == driver}
+def _with(role: str, view: View) -> set[str]:
+    """Devices whose driver has this role, and those of which it is not known."""
+    return {name for name in view.document.devices if name not in view.profiles or view.profiles[name].role == role}
 
 
-def _outputs(view: View, told: Told) -> None:
-    """One supply, one device, one output, one tank."""
+def _with_role(role: str, view: View) -> set[str]:
+    return {name for name, output in view.document.outputs.items() if output.role in {role, None}}
+
+
+def _auxiliaries(view: View) -> set[str]:
+    return {name for name, contact in view.document.contacts.items() if contact.role in {"auxiliary contact", None}}
+
+
+def _supplies(view: View, told: Told) -> None:
+    """One supply, one device, one output, one contactor, one tank; and each has what its control needs."""
     supplies, outputs = view.document.supplies, view.document.outputs
-    for key in ("device", "tank", "output"):
+    for key in ("device", "tank", "output", "contactor"):
         seen: dict[str, str] = {}
         for name, used in _uses(supplies, key):
             if used in seen:
@@ -101,21 +92,44 @@ def _outputs(view: View, told: Told) -> None:
                 told(("supplies", name, key), problem, f"give each supply its own {key}")
             seen.setdefault(used, name)
     for name, supply in supplies.items():
-        output = outputs.get(supply.output)
+        _controlled(name, view, told)
+        output = outputs.get(supply.output) if supply.output is not None else None
         if output and known(output.device, supply.device) and output.device != supply.device:
             problem = f"output {supply.output!r} belongs to device {output.device!r}"
             told(("supplies", name, "output"), problem, f"name the output of {supply.device!r}")
-    used_outputs = {supply.output for supply in supplies.values()}
-    for name in outputs.keys() - used_outputs if None not in used_outputs else ():
-        told(("outputs", name), "no supply has this output", "name it as the output of a supply, or remove it")
+
+
+def _controlled(name: str, view: View, told: Told) -> None:
+    supply = view.document.supplies[name]
+    if supply.control == "remote":
+        if supply.output is None:
+            told(("supplies", name, "output"), "this key is missing", "add output, or control if it has knobs only")
+        return
+    if supply.output is not None:
+        problem = f"nothing switches its output over a wire where control is {supply.control!r}"
+        told(("supplies", name, "output"), problem, "remove it")
+    if supply.device_time_out is not None:
+        told(("supplies", name, "device_time_out"), "a supply with knobs has none", "remove it")
+    if supply.control == "contactor" and supply.contactor is None:
+        told(("supplies", name, "contactor"), "this key is missing", 'name its contactor, or write control = "none"')
+    if supply.control == "none" and supply.contactor is not None:
+        told(("supplies", name, "contactor"), "with a contactor, control is not none", 'write control = "contactor"')
+    profile = view.profiles.get(supply.device)
+    for point, unit in (("current", "A"), ("voltage", "V")) if profile else ():
+        assert profile is not None
+        metered = profile.points.get(point)
+        if point not in profile.broken and (metered is None or metered.unit != unit):
+            problem = f"device {supply.device!r} has no point {point!r} in {unit}, by which the supply is metered"
+            told(("supplies", name, "device"), problem, f"give it a point {point}, in {unit}")
+        elif metered is not None and point not in profile.accuracies:
+            told(("supplies", name, "device"), f"the meter's point {point} has no accuracy", "add it in its profile")
 
 
 def _channels(view: View, told: Told) -> None:
-    for supply in view.document.supplies:
-        for end in AUTOMATIC_CHANNELS:
-            if (name := f"{supply}-{end}") in view.document.channels:
-                told(("channels", name), f"supply {supply} makes a channel of this name", "remove it or rename it")
+    taken = automatic_channels(view.document, view.profiles)
     for name, table in view.document.channels.items():
+        if name in taken:
+            told(("channels", name), f"{taken[name].of} makes a channel of this name", "remove it or rename it")
         profile = view.profiles.get(table.device)
         if profile is None or not known(table.point) or table.point in profile.broken:
             continue
@@ -127,15 +141,60 @@ def _channels(view: View, told: Told) -> None:
             problem = f"point {table.point!r} is a state, not a measured value"
             told(("channels", name, "point"), problem, "name a point with a scale")
         else:
+            _thermocouple(name, table, point, view, told)
             _measured(name, table, point, table.point in profile.accuracies, view.system, told)
 
 
+def _thermocouple(name: str, table: ChannelTable, point: Point, view: View, told: Told) -> None:
+    """A thermocouple's voltage and the temperature of its cold junction must come in one reading."""
+    where = ("channels", name)
+    if table.thermocouple is None:
+        if table.cold_junction is not None:
+            told((*where, "cold_junction"), "there is no thermocouple", 'add thermocouple = "K", or remove it')
+        return
+    if point.unit != "V":
+        told((*where, "point"), f"point {table.point!r} is no voltage", "name one in uV, or remove thermocouple")
+    if table.cold_junction is None:
+        told((*where, "cold_junction"), "this key is missing", "name the point of the cold junction's temperature")
+        return
+    device = view.profiles[table.device]
+    junction = device.points.get(table.cold_junction)
+    if junction is None or junction.unit != "degC":
+        problem = f"device {table.device!r} has no temperature {table.cold_junction!r}"
+        right = nearest(table.cold_junction, (n for n, p in device.points.items() if p.unit == "degC"), "add it")
+        told((*where, "cold_junction"), problem, right)
+        return
+    device_map = device.device_map(table.device, 0)
+    if isinstance(device_map, RegisterMap):
+        wanted = {table.point, table.cold_junction}
+        if not any(wanted <= {one.name for one in group} for group in groups_of(device_map)):
+            problem = "it is read in another request than the voltage, so the two would not belong together"
+            told((*where, "cold_junction"), problem, "set widest_hole in the profile's [reading]")
+
+
+def _subjects(view: View, told: Told) -> None:
+    """Alarms are named by what they are about: a name stands for one thing."""
+    document, seen = view.document, dict[str, str]()
+    beating = [name for name, profile in view.profiles.items() if has_heartbeat(profile)]
+    named: dict[str, Iterable[str]] = {
+        "tanks": document.tanks,
+        "supplies": document.supplies,
+        "outputs": document.outputs,
+        "devices": beating,
+    }
+    for kind, names in named.items():
+        for name in names:
+            if name in seen:
+                told((kind, name), f"{seen[name]} has this name already", "give each thing a name of its own")
+            seen.setdefault(name, f"{kind}.{name}")
+
+
 def _measured(name: str, table: ChannelTable, point: Point, has_accuracy: bool, system: System, told: Told) -> None:
-    kind = UNIT_KINDS[point.unit]
+    kind = UNIT_KINDS[channel_unit(table, point)]
     where = ("channels", name)
     if table.range is not None:
         span = parse_range(table.range, kind, (*where, "range"), told)
-        if span and (span[0] < point.low or span[1] > point.high):
+        if span and table.thermocouple is None and (span[0] < point.low or span[1] > point.high):
             limits = f"{show(point.low, kind, system)} to {show(point.high, kind, system)}"
             told((*where, "range"), "it is wider than the device's own range", f"stay within {limits}")
     if table.accuracy is not None:
@@ -145,28 +204,3 @@ def _measured(name: str, table: ChannelTable, point: Point, has_accuracy: bool, 
             told((*where, "accuracy"), mistake.problem, mistake.right)
     elif not has_accuracy:
         told((*where, "accuracy"), "neither channel nor profile says how accurate it is", 'add one like "1 degC"')
-
-
-def _wire_times(view: View, told: Told) -> None:
-    """A response time-out shorter than a good answer may take would make silence of good answers."""
-    for name, (settings, devices) in links_of(view).items():
-        for device in devices:
-            needed_s = longest_exchange_s(settings, device) - frame_gap_s(settings.baud)
-            if needed_s > settings.response_time_out_s:
-                problem = f"a good answer of {device.name} may take {needed_s * 1000:.0f} ms"
-                right = f'write "{needed_s * 1000 + 5:.0f} ms" or more, or mend worst_answer'
-                told(("links", name, "response_time_out"), problem, right)
-
-
-def _off_delays(view: View, told: Told) -> None:
-    delays = off_delays_of(view)
-    for name, delay in delays.items():
-        if delay.total_s > SLOW_OFF_S and not view.document.outputs[name].allow_slow_off:
-            problem = f"in the worst case its off command takes {delay.total_s * 1000:.0f} ms, above 500 ms"
-            right = "a faster link, a shorter response_time_out, its own link, or allow_slow_off = true"
-            told(("outputs", name), problem, right)
-    for name, supply in view.document.supplies.items():
-        worst = delays.get(supply.output)
-        if worst and known(supply.proof_deadline) and supply.proof_deadline <= worst.total_s:
-            right = f"it must be above the worst off delay, {worst.total_s * 1000:.0f} ms"
-            told(("supplies", name, "proof_deadline"), "off could not be proven within it", right)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from supervisor.config.mistakes import Told
 from supervisor.config.model import LimitsTable, SupplyTable
-from supervisor.config.profile import DeviceProfile, Told
-from supervisor.config.setting import channel_span
+from supervisor.config.profile import DeviceProfile
+from supervisor.config.setting import channel_span, channel_unit
 from supervisor.config.shape import known
 from supervisor.config.wire import View
 from supervisor.trade.coating import MIL_UM, RULE_720_UM_M2_PER_C
@@ -72,7 +73,7 @@ def _tanks(view: View, told: Told) -> None:
         channel = view.document.channels.get(tank.temperature)
         if channel and (profile := view.profiles.get(channel.device)):
             point = profile.points.get(channel.point)
-            if point and point.unit != "degC":
+            if point and channel_unit(channel, point) != "degC":
                 told(("tanks", name, "temperature"), f"{tank.temperature!r} is no temperature", "name a thermometer")
 
 
@@ -100,7 +101,7 @@ def _supplies(view: View, told: Told) -> None:
     for name, supply in view.document.supplies.items():
         _ratings(name, supply, told)
         profile = view.profiles.get(supply.device)
-        if profile and profile.driver == "modbus supply":
+        if profile and supply.control is not None:
             _against_device(name, supply, profile, told)
         voltage = view.document.anodize.voltage
         if known(voltage, supply.rated_voltage) and voltage > supply.rated_voltage:

@@ -2,29 +2,63 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from supervisor.config.load import LineFile
+from supervisor.config.model import SupplyTable
 from supervisor.units import show
 
 
 def not_fitted(line: LineFile) -> tuple[str, ...]:
     """One sentence or two for everything that is not fitted: what, what follows, what to do."""
-    told = []
+    told: list[str] = []
     for name, supply in line.document.supplies.items():
-        told.append(
+        told += _of_remote(name, supply, line) if supply.control == "remote" else _of_knobs(name, supply)
+    for name, output in line.document.outputs.items():
+        if output.role == "contactor" and output.auxiliary is None:
+            told.append(f"Contactor {name} has no auxiliary contact, so nobody sees whether it opened: fit one.")
+    for name, profile in line.profiles.items():
+        drives = sorted(o for o, output in line.document.outputs.items() if output.device == name)
+        if drives and profile.role == "module" and profile.timing.keep is None:
+            told.append(
+                f"Device {name} keeps its outputs ({', '.join(drives)}) as they are if this computer or the wire dies: "
+                "do not leave alone what must not stay so."
+            )
+    return tuple(told)
+
+
+def _of_remote(name: str, supply: SupplyTable, line: LineFile) -> Iterator[str]:
+    if supply.contactor is None:
+        yield (
             f"Supply {name} has no second means of switching off. If off cannot be proven, only cutting the mains "
             "ends the current: keep its switch within reach."
         )
-        if "time_out" not in line.profiles[supply.device].points:
-            told.append(
-                f"Supply {name} has no communication time-out of its own. If this computer or the wire dies, the "
-                "output stays as it was: do not leave a load alone."
-            )
-        elif supply.device_time_out is None:
-            told.append(
-                f"Supply {name} has a communication time-out, but it is not used. If this computer or the wire dies, "
-                f"the output stays as it was: set supplies.{name}.device_time_out."
-            )
-    return tuple(told)
+    if "time_out" not in line.profiles[supply.device].points:
+        yield (
+            f"Supply {name} has no communication time-out of its own. If this computer or the wire dies, the "
+            "output stays as it was: do not leave a load alone."
+        )
+    elif supply.device_time_out is None:
+        yield (
+            f"Supply {name} has a communication time-out, but it is not used. If this computer or the wire dies, "
+            f"the output stays as it was: set supplies.{name}.device_time_out."
+        )
+
+
+def _of_knobs(name: str, supply: SupplyTable) -> Iterator[str]:
+    """What R3, off first and off last, does to a run made by hand is told plainly: nobody expects it."""
+    if supply.control == "contactor":
+        yield (
+            f"Supply {name} has knobs only: its current is what you turn it to, and its contactor is all that can end "
+            "it. Every start and end of the supervisor opens the contactor, also with --watch-only (at its start): "
+            "a run made by hand ends then."
+        )
+    else:
+        yield (
+            f"Supply {name} has knobs only and no contactor: nothing here can switch it off. At the target and at "
+            "every alarm the supervisor tells you, and you switch it off; its start and end leave a run made by hand "
+            "as it is. Do not leave a load alone."
+        )
 
 
 def fitted_time_outs(line: LineFile) -> dict[str, str]:

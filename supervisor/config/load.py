@@ -12,14 +12,17 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from supervisor.config.checks import across
-from supervisor.config.mistakes import LineMistakes, Mistake, Where, from_validation
-from supervisor.config.model import DeviceTable, LineDocument, ProfileDocument
-from supervisor.config.profile import DeviceProfile, teller, understand
+from supervisor.config.mistakes import LineMistakes, Mistake, Where, from_validation, teller
+from supervisor.config.model import DeviceTable, LineDocument, ProfileDocument, ReadingTable
+from supervisor.config.profile import DeviceProfile, understand
 from supervisor.config.shape import half_filled
 from supervisor.config.wire import View
 from supervisor.units import System
 
 LARGEST_FILE_BYTES = 1_000_000
+
+INLINE = ("driver", "timing", "reading", "opening", "points")
+"""What a device table may say in place of naming a profile."""
 
 _RECORDED = "line.toml"  # what a recorded line file is called where mistakes in it are told
 
@@ -135,7 +138,7 @@ class _Loading:
             return filled
 
     def _profile(self, device: str, table: DeviceTable) -> DeviceProfile | None:
-        inline = [key for key in ("driver", "timing", "points") if getattr(table, key) is not None]
+        inline = [key for key in INLINE if getattr(table, key) is not None]
         told = teller(self._mistakes, base=("devices", device))
         if table.profile is not None:
             for key in inline:
@@ -145,7 +148,8 @@ class _Loading:
             if not any(m.key_path.startswith(f"devices.{device}.") for m in self._mistakes):
                 told((), "its registers are not told", "name a profile file, or give driver, timing and points here")
             return None
-        return understand(table.driver, table.timing.worst_answer, table.points, told)
+        reading, opening = table.reading or ReadingTable(), table.opening or ()
+        return understand(table.driver, table.timing, reading, opening, table.points, told)
 
     def _profile_file(self, name: str) -> DeviceProfile | None:
         """Read a profile once, however many devices name it."""
@@ -157,8 +161,9 @@ class _Loading:
                 document = self._document(ProfileDocument, given, prefix)
                 told = teller(self._mistakes, prefix)
                 if document.driver is not None:
-                    worst_s = document.timing.worst_answer
-                    self._files[name] = understand(document.driver, worst_s, document.points, told)
+                    self._files[name] = understand(
+                        document.driver, document.timing, document.reading, document.opening, document.points, told
+                    )
         return self._files[name]
 
 

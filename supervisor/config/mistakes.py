@@ -6,7 +6,7 @@ import difflib
 import json
 import re
 import reprlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal, get_args, get_origin
 
@@ -16,6 +16,8 @@ from pydantic_core import ErrorDetails
 from supervisor.config.shape import NAME, at, fields_of, quantity_of
 
 Where = tuple[str | int, ...]
+Told = Callable[[Where, str, str], None]
+"""Takes a mistake: where, what, what would be right."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,3 +114,23 @@ def _to_add(model: Any, name: str) -> str:
 
 def _plain(message: str) -> str:
     return re.sub(r"^(Input|String|List|Dictionary|Tuple) should (be|have|match)", "it should be", message)
+
+
+def below(path: str, other: str) -> bool:
+    """Tell whether the key path `other` is this one or lies under it."""
+    return other == path or other.startswith((f"{path}.", f"{path}["))
+
+
+def teller(mistakes: list[Mistake], prefix: str = "", base: Where = ()) -> Told:
+    """Collect what is told, with the file it stands in and the keys above it.
+
+    What follows from a mistake in the form of the same key is not told again.
+    """
+    form = [mistake.key_path for mistake in mistakes]
+
+    def told(where: Where, problem: str, right: str) -> None:
+        path = prefix + key_path((*base, *where))
+        if not any(below(path, other) for other in form):
+            mistakes.append(Mistake(path, problem, right))
+
+    return told

@@ -7,9 +7,12 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, PlainValidator
 
 from drivers import registers
+from drivers.catalog import drivers
+from drivers.points import LinkKind
 from supervisor.config.acid import Acid
+from supervisor.config.mistakes import nearest
 from supervisor.config.shape import Name, Quantity, Table, quantity_error
-from supervisor.core.setup import Mode
+from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, ThermocoupleKind
 from supervisor.units import System
 
 
@@ -26,11 +29,20 @@ def _raw_number(given: str) -> str:
     return given
 
 
+def _driver(given: str) -> str:
+    if given not in drivers():
+        raise quantity_error(f"there is no driver {given!r}"[:80], nearest(given, drivers(), ""))
+    return given
+
+
 Version = Annotated[int, PlainValidator(_version, json_schema_input_type=Literal[1])]
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 Register = Annotated[int, Field(ge=0, le=65535)]
 RawNumber = Annotated[str, AfterValidator(_raw_number)]
-Driver = Literal["modbus supply", "modbus module"]
+Driver = Annotated[
+    str, AfterValidator(_driver), Field(description="one of the catalog's, or of an installed package's")
+]
+BitNumber = Annotated[str, AfterValidator(_raw_number)]
 
 Duration = Annotated[float, Quantity("time", above=0.0)]
 Delay = Annotated[float, Quantity("time", least=0.0)]
@@ -62,28 +74,56 @@ class RecordsTable(Table):
 
 
 class LinkTable(Table):
-    """One serial bus."""
+    """One link: a serial port, or a host on the network."""
 
-    kind: Literal["modbus rtu"]
-    port: Text = Field(description="the serial port, relative to the line file or absolute")
-    speed: Baud
-    parity: Literal["none", "even", "odd"]
-    stop_bits: Annotated[int, Field(ge=1, le=2)]
+    kind: LinkKind
+    port: Text | None = Field(default=None, description="the serial port, relative to the line file or absolute")
+    speed: Baud | None = None
+    parity: Literal["none", "even", "odd"] | None = None
+    stop_bits: Annotated[int, Field(ge=1, le=2)] | None = None
+    host: Text | None = Field(default=None, description='of "modbus tcp": name or address, its port behind a colon')
     response_time_out: Duration
 
 
 class TimingTable(Table):
-    """How quick a device is."""
+    """How quick a device is, and what rest it wants."""
 
     worst_answer: Duration
+    quiet: Delay = Field(
+        default=0.0, json_schema_extra={"default": "0 s"}, description="rest after each exchange before the next"
+    )
+    settle: Delay = Field(
+        default=0.0, json_schema_extra={"default": "0 s"}, description="rest after its link was opened"
+    )
+    open_each_scan: bool = Field(default=False, description="whether its link is opened anew for each reading")
+    keep: Duration | None = Field(
+        default=None, description="for so long a board holds its relays without a sign of life"
+    )
+
+
+class ReadingTable(Table):
+    """How registers near each other are read together."""
+
+    widest_hole: Annotated[int, Field(ge=0, le=125)] = Field(
+        default=0, description="registers that nobody wants and that a read may pass over"
+    )
+    longest_read: Annotated[int, Field(ge=0, le=2000)] = Field(
+        default=0, description="registers or bits one read may ask for; 0: what the protocol allows"
+    )
 
 
 class PointTable(Table):
-    """One row of a register table: a number with scale and range, or a state with its words."""
+    """One row of a device's table: a number with scale and range, or a state with its words."""
 
-    table: registers.Table
-    address: Register = Field(description="as sent on the wire, from 0")
+    table: registers.Table | None = None
+    address: Register | None = Field(default=None, description="as sent on the wire, from 0")
     kind: registers.NumberKind = "uint16"
+    order: registers.WordOrder = Field(default="ABCD", description="of the bytes of 32 bits as they pass")
+    write_many: bool = Field(default=False, description="write it with function 15 or 16 although it is one")
+    label: Text | None = Field(default=None, description="what a board calls it in its sentences")
+    query: Text | None = Field(default=None, description="what asks a device that speaks in text for it")
+    command: Text | None = Field(default=None, description="what sets it there, before the value")
+    bits: dict[BitNumber, Text] = Field(default_factory=dict, description="bit number to word, for a state told so")
     scale: Text | None = Field(default=None, description="what one count means, with its unit")
     offset: Text | None = Field(default=None, description="what zero counts mean, with its unit; zero if not said")
     range: Annotated[list[Text], Field(min_length=2, max_length=2)] | None = Field(
@@ -101,18 +141,25 @@ class ProfileDocument(Table):
     name: Text
     driver: Driver
     timing: TimingTable
+    reading: ReadingTable = ReadingTable()
+    opening: list[Text] = Field(default_factory=list, description="texts sent once after opening, like SYST:REM")
     points: dict[str, PointTable]
 
 
 class DeviceTable(Table):
-    """One device on a link; its registers stand in a profile file, or here as driver, timing and points."""
+    """One device on a link; its points stand in a profile file, or here as driver, timing and points."""
 
     link: Text
-    unit: Annotated[int, Field(ge=1, le=247)]
-    period: Duration
+    unit: Annotated[int, Field(ge=1, le=247)] | None = Field(default=None, description="its Modbus unit id")
+    period: Duration = Field(description="between two readings; of a board that speaks by itself, between two of its")
+    periods: dict[str, Duration] = Field(
+        default_factory=dict, description="own periods, by point; the others have the device's"
+    )
     profile: Text | None = Field(default=None, description="relative to the line file, or absolute")
     driver: Driver | None = None
     timing: TimingTable | None = None
+    reading: ReadingTable | None = None
+    opening: list[Text] | None = None
     points: dict[str, PointTable] | None = None
 
 
@@ -121,6 +168,10 @@ class ChannelTable(Table):
 
     device: Text
     point: Text
+    thermocouple: ThermocoupleKind | None = Field(
+        default=None, description="where the point is a thermocouple's voltage: its type"
+    )
+    cold_junction: Text | None = Field(default=None, description="then the point of its cold junction's temperature")
     range: Annotated[list[Text], Field(min_length=2, max_length=2)] | None = None
     accuracy: Text | None = None
 
@@ -149,9 +200,11 @@ class TankTable(Table):
 class SupplyTable(Table):
     """One DC supply over one tank."""
 
-    device: Text
+    device: Text = Field(description="the supply, or where it has knobs only, what meters it")
     tank: Text
-    output: Text
+    control: Control = Field(default="remote", description="by wire; by knobs with a contactor; by knobs alone")
+    output: Text | None = Field(default=None, description="the supply output, where control is remote")
+    contactor: Text | None = Field(default=None, description="the contactor that can break its circuit")
     rated_current: Current
     rated_voltage: Voltage
     cap_current: Current
@@ -166,10 +219,24 @@ class SupplyTable(Table):
 class OutputTable(Table):
     """One output and the state it has at start, at exit and on doubt."""
 
-    role: Literal["supply output"]
+    role: OutputRole
     device: Text
-    safe: Literal["off"]
+    point: Text | None = Field(
+        default=None, description="its device's point that switches it; a supply output has none"
+    )
+    safe: Literal["off", "open", "on"] = Field(description="a contactor's is open, a supply output's and heater's off")
+    tank: Text | None = Field(default=None, description="the tank it belongs to")
+    auxiliary: Text | None = Field(default=None, description="of a contactor: the contact that shows it closed")
     allow_slow_off: bool = Field(default=False, description="allow a worst off delay above 500 ms")
+
+
+class ContactTable(Table):
+    """One contact, closed when healthy."""
+
+    role: ContactRole
+    device: Text
+    point: Text
+    tank: Text | None = Field(default=None, description="the tank it belongs to")
 
 
 class GrowthTable(Table):
@@ -210,5 +277,6 @@ class LineDocument(Table):
     tanks: dict[Name, TankTable]
     supplies: dict[Name, SupplyTable]
     outputs: dict[Name, OutputTable]
+    contacts: dict[Name, ContactTable] = Field(default_factory=dict)
     growth: GrowthTable
     anodize: AnodizeTable

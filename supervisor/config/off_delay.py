@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from drivers.catalog import drivers
@@ -23,7 +23,7 @@ class OffDelay:
     Attributes:
         blocked_s: what may be on the wire already: the link's longest transaction, or its response time-out.
         quiet_s: the silence kept after it: the longest worst answer on the link, as it may have been a time-out.
-        ahead_s: off transactions of the other supplies on the link.
+        ahead_s: offs of the other outputs on the link that are as urgent.
         own_s: this output's own off transaction.
         work_s: the supervisor's own work.
     """
@@ -45,13 +45,19 @@ def longest_exchange_s(link: LinkSettings, device: DeviceMap) -> float:
     return drivers()[device.driver].times(link, device).longest_s
 
 
-def off_delay(link: LinkSettings, device: DeviceMap, on_link: Iterable[DeviceMap]) -> OffDelay:
-    """Work out the worst off delay of an output of `device`, with all the devices on its link."""
+def off_delay(
+    link: LinkSettings, device: DeviceMap, on_link: Iterable[DeviceMap], urgent: Mapping[str, int]
+) -> OffDelay:
+    """Work out the worst off delay of an output of `device`, with all the devices on its link.
+
+    `urgent` counts the outputs of each device whose off may be sent first: all of them in the worst case.
+    """
     devices = list(on_link)
-    others = [other for other in devices if other.name != device.name and drivers()[other.driver].role == "supply"]
+    times = {other.name: drivers()[other.driver].times(link, other) for other in devices}
+    offs_s = sum(urgent.get(other.name, 0) * times[other.name].command_s for other in devices)
     return OffDelay(
-        blocked_s=max(*(longest_exchange_s(link, other) for other in devices), link.response_time_out_s),
+        blocked_s=max(*(each.longest_s for each in times.values()), link.response_time_out_s),
         quiet_s=max(frame_gap_s(link.baud) if isinstance(link, SerialSettings) else 0.0, link.quiet_after_silence_s),
-        ahead_s=sum(drivers()[other.driver].times(link, other).command_s for other in others),
-        own_s=drivers()[device.driver].times(link, device).command_s,
+        ahead_s=offs_s - times[device.name].command_s,
+        own_s=times[device.name].command_s,
     )

@@ -1,17 +1,20 @@
-"""Device profiles: from a manual's register table, as written, to points in plain numbers."""
+"""Device profiles: a manual's table, as written, to points in plain numbers; how the device wants to be asked."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, Literal
 
-from drivers.registers import BIT_TABLES, Register, RegisterMap
-from supervisor.config.mistakes import Mistake, Where, key_path, nearest
-from supervisor.config.model import Driver, PointTable
+from drivers.catalog import drivers
+from drivers.points import DeviceMap, Point
+from drivers.registers import Register, RegisterMap
+from supervisor.config.mistakes import Told, nearest
+from supervisor.config.model import PointTable, ReadingTable, TimingTable
+from supervisor.config.points import PointReader, States, kind_of_scale
 from supervisor.config.shape import known
 from supervisor.core.setup import Accuracy
-from supervisor.units import Kind, UnitMistake, parse, parse_accuracy, split
+from supervisor.units import Kind
 
 SUPPLY_POINTS: dict[str, Kind | None] = {
     "current": "current",
@@ -25,23 +28,19 @@ SUPPLY_POINTS: dict[str, Kind | None] = {
 }
 """What the points of a supply are; None: a state."""
 
-OPTIONAL_SUPPLY_POINTS = {"time_out"}
+HEARTBEAT = "heartbeat"
+"""The point of a device's sign of life: seconds since it began."""
+
 WRITTEN_POINTS = {"set_current", "set_voltage", "switch", "time_out"}
 METERS = {"current", "voltage"}
-STATE_WORDS: dict[str, dict[int, str] | set[str]] = {
+OFF_AND_ON = frozenset({"off", "on"})
+OPEN_AND_CLOSED: States = {0: "open", 1: "closed"}
+STATE_WORDS: dict[str, States | frozenset[str]] = {
     "output": {0: "off", 1: "on"},
     "mode": {0: "current held", 1: "voltage held"},
-    "switch": {"off", "on"},
+    "switch": OFF_AND_ON,
 }
-"""What the core reads a state as; a switch may have any raw values for its two words."""
-
-POINT_UNITS: dict[Kind, str] = {"current": "A", "voltage": "V", "temperature": "degC", "time": "s"}
-UNIT_KINDS: dict[str, Kind] = {unit: kind for kind, unit in POINT_UNITS.items()}
-RAW_RANGES = {"uint16": (0, 65535), "int16": (-32768, 32767)}
-
-T = TypeVar("T")
-Told = Callable[[Where, str, str], None]
-"""Takes a mistake: where, what, what would be right."""
+"""What the core reads a supply's state as; a switch may have any raw values for its two words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,199 +48,110 @@ class DeviceProfile:
     """What is known of one kind of device.
 
     Attributes:
-        driver: the catalog's name of its driver.
-        worst_answer_s: the longest it may take to answer, s.
+        driver: the catalog's name of its driver. role: what that drives.
+        timing, reading, opening: see the tables of the profile; times in s.
         points: by name.
         accuracies: limits of error, by the name of the point; not every point has one.
         broken: points that are named but wrong; empty in a line file without mistakes.
     """
 
-    driver: Driver
-    worst_answer_s: float
-    points: dict[str, Register]
+    driver: str
+    timing: TimingTable
+    reading: ReadingTable
+    opening: tuple[str, ...]
+    points: dict[str, Point]
     accuracies: dict[str, Accuracy]
     broken: frozenset[str]
 
-    def device_map(self, name: str, unit: int) -> RegisterMap:
+    @property
+    def role(self) -> Literal["supply", "module"]:
+        """What it is for."""
+        return drivers()[self.driver].role
+
+    @property
+    def worst_answer_s(self) -> float:
+        """The longest it may take to answer, s."""
+        return self.timing.worst_answer
+
+    def device_map(self, name: str, unit: int) -> DeviceMap:
         """The map of one device of this kind."""
-        return RegisterMap(name, self.driver, unit, self.points, self.worst_answer_s)
+        timing, reading = self.timing, self.reading
+        make: Any = RegisterMap if drivers()[self.driver].points is Register else DeviceMap
+        made: DeviceMap = make(
+            name, self.driver, unit, self.points, timing.worst_answer,
+            quiet_s=timing.quiet, settle_s=timing.settle, opens_each_scan=timing.open_each_scan,
+            widest_hole=reading.widest_hole, longest_read=reading.longest_read,
+            opening=self.opening, keep_s=timing.keep,
+        )  # fmt: skip
+        return made
+
+    def switches(self) -> set[str]:
+        """The points by which a module switches something."""
+        return {
+            name
+            for name, point in self.points.items()
+            if self.role == "module" and frozenset(point.states.values()) == OFF_AND_ON
+        }
 
 
-def understand(driver: Driver, worst_answer_s: float, tables: dict[str, PointTable], told: Told) -> DeviceProfile:
+def understand(
+    driver: str,
+    timing: TimingTable,
+    reading: ReadingTable,
+    opening: Iterable[str],
+    tables: dict[str, PointTable],
+    told: Told,
+) -> DeviceProfile:
     """Make points of the tables; whatever is wrong goes to `told`, and the point with it is broken."""
-    points: dict[str, Register] = {}
+    points: dict[str, Point] = {}
     accuracies: dict[str, Accuracy] = {}
+    of_supply = drivers()[driver].role == "supply"
     for name, table in tables.items():
-        if driver == "modbus supply" and name not in SUPPLY_POINTS:
+        if of_supply and name not in SUPPLY_POINTS:
             told(("points", name), "a supply has no such point", nearest(name, SUPPLY_POINTS, ""))
             continue
-        reader = _PointReader(name, table, told)
-        kind = SUPPLY_POINTS[name] if driver == "modbus supply" else "temperature"
-        point = reader.number(kind) if kind else reader.state()
-        accuracy = reader.accuracy(kind)
+        point, accuracy = (_of_supply if of_supply else _of_module)(name, table, drivers()[driver].points, told)
         if point:
             points[name] = point
         if accuracy:
             accuracies[name] = accuracy
     _all_there(driver, tables, told)
-    return DeviceProfile(driver, worst_answer_s, points, accuracies, frozenset(tables.keys() - points.keys()))
+    _rests(driver, timing, told)
+    broken = frozenset(tables.keys() - points.keys())
+    return DeviceProfile(driver, timing, reading, tuple(opening), points, accuracies, broken)
 
 
-def _all_there(driver: Driver, tables: dict[str, PointTable], told: Told) -> None:
-    wanted = SUPPLY_POINTS.keys() - OPTIONAL_SUPPLY_POINTS if driver == "modbus supply" else set()
+def _of_supply(name: str, table: PointTable, style: type[Point], told: Told) -> tuple[Point | None, Accuracy | None]:
+    kind = SUPPLY_POINTS[name]
+    reader = PointReader(name, table, style, told, written=name in WRITTEN_POINTS)
+    point = reader.number(kind) if kind else reader.state((STATE_WORDS[name],))
+    return point, reader.accuracy(kind, needed=name in METERS)
+
+
+def _of_module(name: str, table: PointTable, style: type[Point], told: Told) -> tuple[Point | None, Accuracy | None]:
+    """A module's point is a number where it has a scale, else a contact or a switch."""
+    switched = set(table.states.values()) == OFF_AND_ON
+    reader = PointReader(name, table, style, told, written=switched)
+    if table.scale is None and (table.states or table.bits):
+        return reader.state((OPEN_AND_CLOSED, OFF_AND_ON)), None
+    kind = "time" if name == HEARTBEAT else kind_of_scale(table.scale)
+    if table.scale is not None and (kind is None or (kind == "time" and name != HEARTBEAT)):
+        problem, right = f"{table.scale!r} is nothing that is measured here", 'write "0.1 degC", "1 mV" or "1 mA"'
+        told(("points", name, "scale"), problem, right)
+        return None, None
+    kind = kind or "temperature"
+    return reader.number(kind), reader.accuracy(kind, needed=False)
+
+
+def _all_there(driver: str, tables: dict[str, PointTable], told: Told) -> None:
+    optional = {"time_out"} if drivers()[driver].points is Register else {"time_out", "switch"}
+    wanted = SUPPLY_POINTS.keys() - optional if drivers()[driver].role == "supply" else set()
     for name in sorted(wanted - tables.keys()):
         told(("points", name), "the register map of a supply needs this point", "add it from the device's manual")
     if not tables:
         told(("points",), "the register map is empty", "add at least one point")
 
 
-class _PointReader:
-    """Reads one table of a register map; mistakes are told, never raised."""
-
-    def __init__(self, name: str, table: PointTable, told: Told) -> None:
-        self._name = name
-        self._table = table
-        self._told = told
-
-    def number(self, kind: Kind) -> Register | None:
-        """Read a point that is a quantity of this kind."""
-        table = self._table
-        if not known(table.table, table.kind, table.address, table.no_value):
-            return None
-        if table.states:
-            self._tell("states", f"{self._name} is a number, not a state", "give scale and range instead")
-        if table.table in BIT_TABLES:
-            self._tell("table", f"a {table.table} holds no number", "name an input register or a holding register")
-        self._written_where_it_can_be()
-        difference: Kind = "temperature difference" if kind == "temperature" else kind
-        scale = self._needed("scale", table.scale, lambda text: parse(text, difference))
-        offset = self._read("offset", lambda: self._offset(kind))
-        span = parse_range(table.range, kind, self._where("range"), self._told)
-        if scale is None or offset is None or span is None:
-            return None
-        if scale <= 0:
-            self._tell("scale", f"{table.scale!r} is not above zero", "write what one count means")
-            return None
-        self._fits(scale, offset, span)
-        return Register(
-            self._name,
-            table.table,
-            table.address,
-            table.kind,
-            scale=scale,
-            offset=offset,
-            unit=POINT_UNITS[kind],
-            low=span[0],
-            high=span[1],
-            no_value=tuple(table.no_value),
-        )
-
-    def state(self) -> Register | None:
-        """Read a point that is a state."""
-        table = self._table
-        if not known(table.table, table.address) or not all(known(*pair) for pair in table.states.items()):
-            return None
-        for key in ("scale", "offset", "range", "accuracy"):
-            if getattr(table, key) is not None:
-                self._tell(key, f"{self._name} is a state, not a number", "remove it and give states")
-        self._written_where_it_can_be()
-        states = {int(raw): word for raw, word in table.states.items()}
-        right = STATE_WORDS[self._name]
-        if (set(states.values()) if isinstance(right, set) else states) != right:
-            words = "two states, one off and one on" if isinstance(right, set) else _as_toml(right)
-            self._tell("states", f"these are not the states of {self._name}", f"write {words}")
-            return None
-        return Register(
-            self._name, table.table, table.address, low=float(min(states)), high=float(max(states)), states=states
-        )
-
-    def accuracy(self, kind: Kind | None) -> Accuracy | None:
-        """Read the accuracy, where one is given."""
-        text = self._table.accuracy
-        if text is None:
-            if self._name in METERS:
-                self._tell("accuracy", "a meter's limit of error is missing", 'add one like "0.2 % of reading + 5 mA"')
-            return None
-        return self._read("accuracy", lambda: Accuracy(*parse_accuracy(text, kind))) if kind else None
-
-    def _offset(self, kind: Kind) -> float:
-        """What zero counts mean. A scale in degF counts from 0 degF, not from 0 degC."""
-        if self._table.offset is not None:
-            return parse(self._table.offset, kind)
-        if kind != "temperature" or self._table.scale is None:
-            return 0.0
-        return parse(f"0 {split(self._table.scale, 'temperature difference')[1]}", kind)
-
-    def _written_where_it_can_be(self) -> None:
-        if self._name in WRITTEN_POINTS and self._table.table in {"input register", "discrete input"}:
-            kind = "a coil or a holding register" if self._name == "switch" else "a holding register"
-            self._tell("table", f"{self._name} is written, and a {self._table.table} cannot be", f"name {kind}")
-
-    def _fits(self, scale: float, offset: float, span: tuple[float, float]) -> None:
-        lowest, highest = (raw * scale + offset for raw in RAW_RANGES[self._table.kind])
-        if span[0] < lowest - scale / 2 or span[1] > highest + scale / 2:
-            right = f"check kind, scale and range: {self._table.kind} with this scale holds {lowest:g} to {highest:g}"
-            self._tell("range", "the register cannot hold this range", right)
-
-    def _needed(self, key: str, text: str | None, read: Callable[[str], T]) -> T | None:
-        if text is None:
-            self._tell(key, "this key is missing", f"add {key} from the device's manual")
-            return None
-        return self._read(key, lambda: read(text))
-
-    def _read(self, key: str, read: Callable[[], T]) -> T | None:
-        try:
-            return read()
-        except UnitMistake as mistake:
-            if key != "offset" or self._table.offset is not None:  # a bad scale is told once, as the scale
-                self._tell(key, mistake.problem, mistake.right)
-            return None
-
-    def _tell(self, key: str, problem: str, right: str) -> None:
-        self._told(self._where(key), problem, right)
-
-    def _where(self, key: str) -> Where:
-        return ("points", self._name, key)
-
-
-def parse_range(texts: list[str] | None, kind: Kind, where: Where, told: Told) -> tuple[float, float] | None:
-    """Read a range of two texts, in rising order; None after telling what is wrong."""
-    if texts is None:
-        told(where, "this key is missing", "add the least and the greatest value, with their units")
-        return None
-    values: list[float] = []
-    for place, text in enumerate(texts):
-        try:
-            values.append(parse(text, kind))
-        except UnitMistake as mistake:
-            told((*where, place), mistake.problem, mistake.right)
-    if len(values) != 2:
-        return None
-    if values[0] >= values[1]:
-        told(where, f"{texts[0]!r} is not below {texts[1]!r}", "write the least value first")
-        return None
-    return values[0], values[1]
-
-
-def _as_toml(states: dict[int, str]) -> str:
-    return "{ " + ", ".join(f'{raw} = "{word}"' for raw, word in states.items()) + " }"
-
-
-def below(path: str, other: str) -> bool:
-    """Tell whether the key path `other` is this one or lies under it."""
-    return other == path or other.startswith((f"{path}.", f"{path}["))
-
-
-def teller(mistakes: list[Mistake], prefix: str = "", base: Where = ()) -> Told:
-    """Collect what is told, with the file it stands in and the keys above it.
-
-    What follows from a mistake in the form of the same key is not told again.
-    """
-    form = [mistake.key_path for mistake in mistakes]
-
-    def told(where: Where, problem: str, right: str) -> None:
-        path = prefix + key_path((*base, *where))
-        if not any(below(path, other) for other in form):
-            mistakes.append(Mistake(path, problem, right))
-
-    return told
+def _rests(driver: str, timing: TimingTable, told: Told) -> None:
+    if known(timing.keep) and timing.keep is not None and drivers()[driver].role == "supply":
+        told(("timing", "keep"), "a supply's time-out is its point time_out", "remove keep")

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from drivers.points import DeviceMap, Point, SerialSettings
-from supervisor.config.checks import AUTOMATIC_CHANNELS
+from drivers.points import DeviceMap, LinkSettings, Point
+from supervisor.config.channels import SUPPLY_CHANNELS, automatic_channels, has_heartbeat
 from supervisor.config.load import LineFile
-from supervisor.config.model import LineDocument
+from supervisor.config.model import LineDocument, OutputTable, SupplyTable
 from supervisor.config.off_delay import OffDelay
-from supervisor.config.setting import channel_accuracy, channel_span
+from supervisor.config.profile import HEARTBEAT
+from supervisor.config.setting import channel_accuracy, channel_span, channel_unit
 from supervisor.config.wire import View, links_of, maps_of, off_delays_of
+from supervisor.core.dose import GAP_PERIODS
 from supervisor.core.setup import (
     Accuracy,
     AnodizeSetup,
     BandSetup,
     ChannelSetup,
+    ContactSetup,
     GrowthSetup,
+    HeartbeatSetup,
     LineSetup,
     OutputSetup,
     SupplySetup,
     TankSetup,
+    ThermocoupleSetup,
 )
 
 REACHED_FRACTION = 0.1
@@ -26,7 +31,7 @@ LOST_AFTER_S = 1.0
 """Current under a tenth of the set one for a second, while commanded on, is a lost contact."""
 
 
-def link_settings(line: LineFile) -> dict[str, SerialSettings]:
+def link_settings(line: LineFile) -> dict[str, LinkSettings]:
     """The line's links as the drivers know them, by name."""
     return {name: settings for name, (settings, _) in links_of(_view(line)).items()}
 
@@ -60,6 +65,10 @@ def line_setup(line: LineFile, speed: float = 1.0) -> LineSetup:
         growth=GrowthSetup(growth.low, growth.best, growth.high),
         anodize=_anodize(document),
         units=line.system,
+        contacts={
+            name: ContactSetup(name, table.role, name, table.tank or "") for name, table in document.contacts.items()
+        },
+        heartbeats=_heartbeats(line, channels),
     )
 
 
@@ -75,7 +84,8 @@ def _age_floors(line: LineFile, speed: float) -> dict[str, float]:
     """
     floors = {}
     for settings, devices in links_of(_view(line)).values():
-        worst_s = len(devices) * (settings.response_time_out_s + settings.quiet_after_silence_s)
+        rest_s = settings.settle_s if settings.opens_each_scan else settings.quiet_s
+        worst_s = len(devices) * (settings.response_time_out_s + settings.quiet_after_silence_s + rest_s)
         floors.update({device.name: speed * 2 * worst_s for device in devices})
     return floors
 
@@ -84,24 +94,68 @@ def _channels(line: LineFile, speed: float) -> dict[str, ChannelSetup]:
     floors = _age_floors(line, speed)
     channels: dict[str, ChannelSetup] = {}
 
-    def add(name: str, device: str, point: Point, span: tuple[float, float], accuracy: Accuracy) -> None:
-        period_s = line.document.devices[device].period
+    def add(
+        name: str, device: str, point: Point, unit: str, span: tuple[float, float], accuracy: Accuracy,
+        thermocouple: ThermocoupleSetup | None = None,
+    ) -> None:  # fmt: skip
+        table = line.document.devices[device]
+        period_s = table.periods.get(point.name, table.period)
         age_s = max(3 * period_s, floors[device])
-        channels[name] = ChannelSetup(name, device, point.name, point.unit, *span, accuracy, period_s, age_s)
+        channels[name] = ChannelSetup(
+            name, device, point.name, unit, *span, accuracy, period_s, age_s, thermocouple
+        )  # fmt: skip
 
     for name, table in line.document.channels.items():
         profile = line.profiles[table.device]
         point = profile.points[table.point]
         span = channel_span(table, line.profiles) or (point.low, point.high)
-        add(name, table.device, point, span, channel_accuracy(table, profile))
-    for supply, entry in line.document.supplies.items():
-        profile = line.profiles[entry.device]
-        for end, point_name in AUTOMATIC_CHANNELS.items():
-            point = profile.points[point_name]
-            exact = Accuracy(0.0, point.scale if point.unit else 0.0)
-            accuracy = profile.accuracies.get(point_name, exact)
-            add(f"{supply}-{end}", entry.device, point, (point.low, point.high), accuracy)
+        couple = None
+        if table.thermocouple is not None and table.cold_junction is not None:
+            couple = ThermocoupleSetup(table.thermocouple, table.cold_junction)
+        add(name, table.device, point, channel_unit(table, point), span, channel_accuracy(table, profile), couple)
+    for name, auto in automatic_channels(line.document, line.profiles).items():
+        profile = line.profiles[auto.device]
+        point = profile.points[auto.point]
+        exact = Accuracy(0.0, point.scale if point.unit else 0.0)
+        accuracy = profile.accuracies.get(auto.point, exact)
+        add(name, auto.device, point, point.unit, (point.low, point.high), accuracy)
     return channels
+
+
+def _output(name: str, table: OutputTable) -> OutputSetup:
+    return OutputSetup(
+        name,
+        table.role,
+        safe_on=table.safe == "on",
+        device=table.device,
+        point=table.point or "",
+        tank=table.tank or "",
+        auxiliary=table.auxiliary,
+    )
+
+
+def _heartbeats(line: LineFile, channels: dict[str, ChannelSetup]) -> dict[str, HeartbeatSetup]:
+    beats = {}
+    for device, profile in line.profiles.items():
+        if has_heartbeat(profile):
+            channel = channels[f"{device}-{HEARTBEAT}"]
+            hang = tuple(name for name, table in line.document.supplies.items() if device in _hangs_on(table, line))
+            # Sooner than the age of any of its readings, so that of all that falls silent with it this is named first.
+            silent_s = max(GAP_PERIODS * channel.period_s, channel.age_limit_s * GAP_PERIODS / 3)
+            beats[device] = HeartbeatSetup(device, channel.name, silent_s, hang)
+    return beats
+
+
+def _hangs_on(supply: SupplyTable, line: LineFile) -> set[str]:
+    """The devices without which an operation of this supply could not be watched or ended as the line file has it."""
+    document = line.document
+    devices = {supply.device, document.channels[document.tanks[supply.tank].temperature].device}
+    for output in document.outputs.values():
+        if output.tank == supply.tank or (supply.contactor and output is document.outputs[supply.contactor]):
+            devices.add(output.device)
+            if output.auxiliary is not None:
+                devices.add(document.contacts[output.auxiliary].device)
+    return devices | {contact.device for contact in document.contacts.values() if contact.tank == supply.tank}
 
 
 def _tanks(document: LineDocument) -> dict[str, TankSetup]:
@@ -118,29 +172,32 @@ def _tanks(document: LineDocument) -> dict[str, TankSetup]:
 def _supply(name: str, line: LineFile, channels: dict[str, ChannelSetup]) -> SupplySetup:
     table = line.document.supplies[name]
     points = line.profiles[table.device].points
-    names = {point: f"{name}-{end}" for end, point in AUTOMATIC_CHANNELS.items()}
+    remote = table.control == "remote"
+    names = {point: f"{name}-{end}" for end, point in SUPPLY_CHANNELS.items() if f"{name}-{end}" in channels}
+    stepped = ("set_current", "set_voltage") if remote else ("current", "voltage")
     return SupplySetup(
         name=name,
         device=table.device,
-        output=table.output,
+        output=table.output or "",
         tank=table.tank,
         current=names["current"],
         voltage=names["voltage"],
-        output_state=names["output"],
-        mode=names["mode"],
-        set_current=names["set_current"],
-        set_voltage=names["set_voltage"],
+        output_state=names.get("output", ""),
+        mode=names.get("mode", ""),
+        set_current=names.get("set_current", ""),
+        set_voltage=names.get("set_voltage", ""),
         rated_current_a=table.rated_current,
         rated_voltage_v=table.rated_voltage,
         cap_current_a=table.cap_current,
-        current_step_a=points["set_current"].scale,
-        voltage_step_v=points["set_voltage"].scale,
+        current_step_a=points[stepped[0]].scale,
+        voltage_step_v=points[stepped[1]].scale,
         off_threshold_a=table.off_threshold,
         proof_deadline_s=table.proof_deadline,
         resend_s=table.resend,
         silent_after_s=channels[names["current"]].age_limit_s,
-        contactor=None,
+        contactor=table.contactor,
         device_time_out_s=table.device_time_out,
+        control=table.control,
     )
 
 

@@ -8,7 +8,9 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
+from drivers.points import SerialSettings
 from supervisor.config.load import LineFile, records_folder
 from supervisor.config.setup import line_setup, link_settings
 from supervisor.core.actions import Note
@@ -54,7 +56,12 @@ def journal_path(line: LineFile) -> Path:
 
 def port_names(line: LineFile) -> list[str]:
     """Name the ports of a line, to be held."""
-    return [path_name("port", Path(settings.port)) for settings in link_settings(line).values()]
+    return [
+        path_name("port", Path(settings.port))
+        if isinstance(settings, SerialSettings)
+        else f"host-{quote(settings.place, safe='')}"
+        for settings in link_settings(line).values()
+    ]
 
 
 def names_to_hold(line: LineFile) -> list[str]:

@@ -11,6 +11,7 @@ from pymodbus.client import AsyncModbusSerialClient
 
 from drivers.modbus_frames import frame_gap_s
 from drivers.modbus_link import ModbusLink
+from drivers.points import SerialSettings
 from supervisor.config.setup import link_settings
 from supervisor.service.clock import boot_clock_s
 from tests.campaigns.figures import Figure
@@ -30,7 +31,9 @@ class Cost:
 
 
 async def _ours(files: Files, transactions: int) -> Cost:
-    link = ModbusLink(link_settings(files.load())["bus"], boot_clock_s)
+    settings = link_settings(files.load())["bus"]
+    assert isinstance(settings, SerialSettings)
+    link = ModbusLink(settings, boot_clock_s)
     await link.read(UNIT, "input register", ADDRESS, COUNT)
     began_s, cpu_s = time.perf_counter(), time.process_time()
     for _ in range(transactions):

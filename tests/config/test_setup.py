@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from drivers.points import SerialSettings
 from supervisor.config.load import load_line, records_folder
 from supervisor.config.setup import line_setup, link_settings
 from supervisor.core.setup import Accuracy
@@ -76,6 +77,7 @@ def test_a_set_point_is_as_exact_as_its_step_and_a_state_is_exact() -> None:
 def test_paths_start_from_the_line_file(written: Written, tmp_path: Path) -> None:
     line = load_line(written())
     settings = link_settings(line)["bus"]
+    assert isinstance(settings, SerialSettings)
     assert settings.port == str(tmp_path / "links" / "bus")
     assert records_folder(line) == tmp_path / "records"
     assert (settings.baud, settings.parity, settings.stop_bits) == (19200, "E", 1)
