@@ -176,12 +176,8 @@ def _subjects(view: View, told: Told) -> None:
     """Alarms are named by what they are about: a name stands for one thing."""
     document, seen = view.document, dict[str, str]()
     beating = [name for name, profile in view.profiles.items() if has_heartbeat(profile)]
-    named: dict[str, Iterable[str]] = {
-        "tanks": document.tanks,
-        "supplies": document.supplies,
-        "outputs": document.outputs,
-        "devices": beating,
-    }
+    named: dict[str, Iterable[str]] = {"tanks": document.tanks, "supplies": document.supplies}
+    named |= {"outputs": document.outputs, "devices": beating}
     for kind, names in named.items():
         for name in names:
             if name in seen:

@@ -128,7 +128,7 @@ def test_a_missing_profile_is_told_once_with_its_path(written: Written) -> None:
 def test_a_broken_point_brings_no_mistake_where_it_is_used(written: Written) -> None:
     path = written()
     module = path.parent / "profiles" / "four-thermocouples.toml"
-    module.write_text(module.read_text(encoding="utf-8").replace('scale = "0.1 degC"', 'scale = "0.1 A"', 1), "utf-8")
+    module.write_text(module.read_text(encoding="utf-8").replace('scale = "0.1 degC"', 'scale = "0.1 L"', 1), "utf-8")
     assert list(told(path)) == ["profiles/four-thermocouples.toml: points.t1.scale"]
 
 
