@@ -9,6 +9,7 @@ import time
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from supervisor.config.load import LineFile, load_line
 from supervisor.config.mistakes import LineMistakes
@@ -21,7 +22,7 @@ from supervisor.service.app import names_to_hold, port_names
 from supervisor.service.clock import boot_clock_s
 from supervisor.service.holder import AlreadyHeldError, Holder, end_holder, hold, holder_of, holders_of_file
 from supervisor.service.safe import Fate, make_safe
-from supervisor.service.wires import build_wires, safe_supplies
+from supervisor.service.wires import build_wires, safe_state
 
 ASKED_S = 1.0
 """How long a running supervisor may take to prove off before it is ended."""
@@ -47,7 +48,7 @@ def off(path: Path, *, as_json: bool) -> int:
     else:
         fates = asyncio.run(_off(line, told))
     _tell(fates, told, as_json=as_json)
-    return 0 if fates and all(fate.proven for fate in fates) else 1
+    return 0 if fates and all(fate.proven for fate in fates if fate.vital) else 1
 
 
 async def _without_file(path: Path, mistakes: LineMistakes, told: list[str]) -> list[Fate]:
@@ -150,7 +151,8 @@ async def _ask_running(holder: Holder) -> Answer | None:
 async def _directly(line: LineFile) -> list[Fate]:
     links, devices = build_wires(line, boot_clock_s)
     try:
-        return await make_safe(safe_supplies(devices, line_setup(line)), DIRECT_S)
+        supplies, outputs = safe_state(line, devices, line_setup(line))
+        return await make_safe(supplies, outputs, DIRECT_S)
     finally:
         for link in links.values():
             await link.close()
@@ -158,20 +160,28 @@ async def _directly(line: LineFile) -> list[Fate]:
 
 def _tell(fates: Sequence[Fate], told: Sequence[str], *, as_json: bool) -> None:
     if as_json:
-        supplies = {fate.name: {"off_proven": fate.proven, "problem": fate.problem} for fate in fates}
-        print(json.dumps({"version": 1, "ok": all(f.proven for f in fates), "supplies": supplies, "told": list(told)}))
+        print(json.dumps(_object(fates, told)))
         return
     for text in told:
         print(text)
     tell_fates(fates)
 
 
+def _object(fates: Sequence[Fate], told: Sequence[str]) -> dict[str, Any]:
+    supplies = {fate.name: {"off_proven": fate.proven, "problem": fate.problem} for fate in fates if fate.supply}
+    outputs = {fate.name: {"safe": fate.proven, "problem": fate.problem} for fate in fates if not fate.supply}
+    ok = all(fate.proven for fate in fates if fate.vital)
+    return {"version": 1, "ok": ok, "supplies": supplies, "outputs": outputs, "told": list(told)}
+
+
 def tell_fates(fates: Sequence[Fate]) -> None:
-    """Say how every supply was left."""
+    """Say how every supply was left, and every output that did not confirm its safe state."""
     for fate in fates:
-        if fate.proven:
+        if fate.supply and fate.proven:
             print(f"{fate.name}: off is proven.")
-        else:
+        elif not fate.supply and not fate.proven:
+            print(f"{fate.name}: its safe state is not confirmed: {fate.problem}. Look at it.", file=sys.stderr)
+        elif fate.supply:
             print(
                 f"{fate.name}: OFF IS NOT PROVEN: {fate.problem}.\n"
                 f"  Cut the mains of {fate.name} by hand. Keep hands out of the tank.",

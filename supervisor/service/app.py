@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Collection
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ from supervisor.core.line import CORE_VERSION, Line
 from supervisor.core.permissives import failing
 from supervisor.core.plan import against
 from supervisor.core.requests import which_supply
+from supervisor.core.setup import OutputSetup
 from supervisor.edges.control import ControlServer, Peer, Refusal, socket_path
 from supervisor.edges.requests import read_request, readable_order
 from supervisor.records.journal import Journal
@@ -27,11 +28,12 @@ from supervisor.service.dispatch import Outbox
 from supervisor.service.holder import Held, hold, path_name
 from supervisor.service.life import show_life
 from supervisor.service.loop import StepLoop
-from supervisor.service.polling import LinkRunner, turns
+from supervisor.service.polling import Driven, LinkRunner, Switching
 from supervisor.service.restore import Restored, profile_texts, restore
 from supervisor.service.safe import Fate, make_safe
 from supervisor.service.status import status
-from supervisor.service.wires import build_wires, safe_supplies, supply_driver
+from supervisor.service.turns import turns
+from supervisor.service.wires import build_wires, safe_state, supply_driver, switch_driver, switched_outputs
 
 ENDING_S = 3.0
 """Wire time in which a service that ends waits for the proof of off before it goes the shortest way."""
@@ -89,10 +91,11 @@ class Service:
         self.setup = line_setup(line, clock.speed)
         self._links, self._devices = build_wires(line, clock.now, link_trace)
         self._outboxes = {name: Outbox() for name in self._links}
+        self._runners = {name: self._runner(name) for name in self._links}
         self.steps: StepLoop
         self._over = asyncio.Event()
         self.fates: list[Fate] = []
-        """How every supply was left, however the run ended; empty where none was touched."""
+        """How every supply and output was left, however the run ended; empty where none was touched."""
 
     async def run(self, stop: asyncio.Event) -> list[Fate]:
         """Supervise until `stop` is set; whatever happens, the last thing sent is off. Returns each supply's fate.
@@ -106,12 +109,15 @@ class Service:
             try:
                 if not self._watch_only:
                     # R3 before the disk is asked for anything: it may refuse, or never answer.
-                    await self._safe_state(0.0)
+                    await self._safe_state(0.0, urgent_only=True)
                 journal = await Journal.open(journal_path(self._file))
                 began = await self._begin(journal)
                 self.steps.post(began)  # before anybody can ask for anything
                 async with ControlServer(socket_path(self.setup.name), self._handle), asyncio.TaskGroup() as group:
-                    work = [group.create_task(self._runner(name), name=f"link {name}") for name in self._links]
+                    work = [
+                        group.create_task(runner.run(self.steps.post, self.steps.planned_s), name=f"link {name}")
+                        for name, runner in self._runners.items()
+                    ]
                     work.append(group.create_task(self.steps.fail(), name="failed step"))
                     work.append(group.create_task(show_life(), name="sign of life"))
                     await stop.wait()
@@ -151,7 +157,9 @@ class Service:
             wall_s=self._clock.wall(),
         )
         line = Line(self.setup, before.state if before else None)
-        self.steps = StepLoop(line, self._clock, journal, self._by_supply(), self._tell)
+        supplies = {name: self._outbox_of(supply.device) for name, supply in self.setup.supplies.items()}
+        switches = {name: self._outbox_of(output.device) for name, output in switched_outputs(self.setup).items()}
+        self.steps = StepLoop(line, self._clock, journal, supplies, switches, self._tell)
         self._journal = journal
         return Started(
             self._clock.instant(),
@@ -171,25 +179,37 @@ class Service:
             _log.error("The run before cannot be restored, so its load is not known here: %s", problem)
             return None
 
-    def _by_supply(self) -> dict[str, Outbox]:
-        devices = self._file.document.devices
-        return {name: self._outboxes[devices[supply.device].link] for name, supply in self.setup.supplies.items()}
+    def _outbox_of(self, device: str) -> Outbox:
+        return self._outboxes[self._file.document.devices[device].link]
 
     # -- run
 
-    async def _runner(self, link: str) -> None:
+    def _runner(self, link: str) -> LinkRunner:
         on_link = {
             name: self._devices[name] for name, table in self._file.document.devices.items() if table.link == link
         }
         supplies = {
-            name: (supply_driver(self._devices, supply), supply.current)
+            name: Driven(supply_driver(self._devices, supply), (supply.current,))
             for name, supply in self.setup.supplies.items()
-            if supply.device in on_link
+            if supply.device in on_link and supply.control == "remote"
+        }
+        switches = {
+            name: Switching(switch_driver(self._devices, output), output.point, self._shown_by(output))
+            for name, output in switched_outputs(self.setup).items()
+            if output.device in on_link
         }
         due = turns(on_link, list(self.setup.channels.values()), self._clock)
         time_out_s = self._links[link].settings.response_time_out_s
-        runner = LinkRunner(self._outboxes[link], due, supplies, time_out_s, self._clock)
-        await runner.run(self.steps.post, self.steps.planned_s)
+        return LinkRunner(self._outboxes[link], due, supplies, switches, time_out_s, self._clock, self._hasten)
+
+    def _shown_by(self, output: OutputSetup) -> tuple[str, ...]:
+        """The channels that show what became of a switched output: its auxiliary contact, and the current it breaks."""
+        broken = [supply.current for supply in self.setup.supplies.values() if supply.contactor == output.name]
+        return (*broken, *(() if output.auxiliary is None else (output.auxiliary,)))
+
+    def _hasten(self, channels: Collection[str]) -> None:
+        for runner in self._runners.values():
+            runner.hasten(channels)
 
     async def _handle(
         self, kind: str, body: dict[str, Any], peer: Peer
@@ -277,10 +297,14 @@ class Service:
     def _all_proven(self) -> bool:
         return all(supply.output.proven_off for supply in self.steps.line.state.supplies.values())
 
-    async def _safe_state(self, within_s: float) -> None:
-        """R3: the first command after start and the last before exit, the shortest way; no cancel cuts it short."""
-        supplies = safe_supplies(self._devices, self.setup)
-        last = asyncio.create_task(make_safe(supplies, within_s), name="safe state")
+    async def _safe_state(self, within_s: float, *, urgent_only: bool = False) -> None:
+        """R3: the first command after start and the last before exit, the shortest way; no cancel cuts it short.
+
+        At the start what can do no harm waits for the core, whose first commands are the same.
+        """
+        supplies, outputs = safe_state(self._file, self._devices, self.setup)
+        wanted = [output for output in outputs if output.vital or not urgent_only]
+        last = asyncio.create_task(make_safe(supplies, wanted, within_s), name="safe state")
         cancelled = False
         while not last.done():
             try:

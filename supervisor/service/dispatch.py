@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeGuard
 
-from supervisor.core.actions import ArmTimeOut, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.actions import ArmTimeOut, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.events import Command
 
 Setting = Literal["current", "voltage"]
@@ -14,7 +14,7 @@ Setting = Literal["current", "voltage"]
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One transaction of a command.
+    """One transaction of a supply's command.
 
     Attributes:
         supply: whose. command: of which it is part. number: of the action. last: whether the command ends with it.
@@ -34,16 +34,18 @@ class Frame:
 class Outbox:
     """Frames waiting for one link, one at a time, so that an off never waits for more than the one in flight.
 
-    An off withdraws whatever of the same supply raises energy; a newer set point replaces an older one.
+    An off withdraws whatever of the same supply raises energy; a newer set point replaces an older one, and a newer
+    word for a switch an older one. Ways to a safe state go after the supplies' offs and ahead of all else.
     """
 
     def __init__(self) -> None:
         self.arrived = asyncio.Event()
         self._offs: dict[str, Frame] = {}
-        self._frames: list[Frame] = []
+        self._safe: dict[str, Switch] = {}
+        self._frames: list[Frame | Switch] = []
         self._given: dict[tuple[str, str], float] = {}
 
-    def put(self, action: SwitchOff | SwitchOn | SetPoints | ArmTimeOut) -> None:
+    def put(self, action: SwitchOff | SwitchOn | SetPoints | ArmTimeOut | Switch) -> None:
         """Take an action in."""
         if isinstance(action, SwitchOff):
             self.drop(action.supply)
@@ -53,14 +55,18 @@ class Outbox:
             self._frames.append(Frame(action.supply, "on", action.number, "on", decided_s=action.decided_wire_s))
         elif isinstance(action, ArmTimeOut):
             self._frames.append(Frame(action.supply, "time-out", action.number, "time-out", action.time_out_s))
+        elif isinstance(action, Switch):
+            self._switch(action)
         else:
             self._set_points(action)
         self.arrived.set()
 
-    def take(self) -> Frame | None:
+    def take(self) -> Frame | Switch | None:
         """Give out the next frame; None when there is none."""
         if self._offs:
             return self._offs.pop(next(iter(self._offs)))
+        if self._safe:
+            return self._safe.pop(next(iter(self._safe)))
         if self._frames:
             return self._frames.pop(0)
         self.arrived.clear()
@@ -73,9 +79,17 @@ class Outbox:
 
     def drop(self, supply: str) -> list[Frame]:
         """Withdraw what would raise a supply's energy; return it."""
-        dropped = [frame for frame in self._frames if frame.supply == supply and frame.command != "time-out"]
+        dropped = [frame for frame in self._frames if _is_of(frame, supply) and frame.command != "time-out"]
         self._frames = [frame for frame in self._frames if frame not in dropped]
         return dropped
+
+    def _switch(self, action: Switch) -> None:
+        self._safe.pop(action.output, None)
+        self._frames = [f for f in self._frames if not (isinstance(f, Switch) and f.output == action.output)]
+        if action.safe:
+            self._safe[action.output] = action
+        else:
+            self._frames.append(action)
 
     def _set_points(self, action: SetPoints) -> None:
         wanted: dict[Setting, float] = {"voltage": action.voltage_v, "current": action.current_a}
@@ -85,10 +99,15 @@ class Outbox:
             Frame(action.supply, "set points", action.number, what, wanted[what], last=what == changed[-1])
             for what in changed
         ]
-        kept = [f for f in self._frames if f.supply != action.supply or f.command != "set points"]
+        kept = [f for f in self._frames if not (_is_of(f, action.supply) and f.command == "set points")]
         # In place of the older set points: before an on that waits, so that it never comes on at something else.
-        self._frames = frames + kept if any(f.supply == action.supply for f in kept) else kept + frames
+        before = any(_is_of(frame, action.supply) for frame in kept)
+        self._frames = [*frames, *kept] if before else [*kept, *frames]
 
     def _forget(self, supply: str) -> None:
         for key in [key for key in self._given if key[0] == supply]:
             del self._given[key]
+
+
+def _is_of(frame: Frame | Switch, supply: str) -> TypeGuard[Frame]:
+    return isinstance(frame, Frame) and frame.supply == supply

@@ -6,7 +6,7 @@ import asyncio
 from collections import deque
 from collections.abc import Callable, Mapping
 
-from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.events import Event, Recorded, Woken
 from supervisor.core.line import Line
 from supervisor.records.codec import encode_state
@@ -22,13 +22,20 @@ class StepLoop:
     """Owns the line. All of it runs in one loop, and no step ever waits for anything (R11)."""
 
     def __init__(
-        self, line: Line, clock: Clock, journal: Journal, outboxes: Mapping[str, Outbox], tell: Callable[[Note], None]
+        self,
+        line: Line,
+        clock: Clock,
+        journal: Journal,
+        outboxes: Mapping[str, Outbox],
+        switches: Mapping[str, Outbox],
+        tell: Callable[[Note], None],
     ) -> None:
-        """`outboxes` maps a supply to its link's outbox; `tell` is given every note, for people."""
+        """`outboxes` and `switches` map a supply and an output to their link's outbox; `tell` is given every note."""
         self.line = line
         self._clock = clock
         self._journal = journal
         self._outboxes = outboxes
+        self._switches = switches
         self._tell = tell
         self._events: deque[Event] = deque()
         self._stepping = False
@@ -82,6 +89,8 @@ class StepLoop:
         for action in step.actions:
             if isinstance(action, SwitchOff | SwitchOn | SetPoints | ArmTimeOut):
                 self._outboxes[action.supply].put(action)
+            elif isinstance(action, Switch):
+                self._switches[action.output].put(action)
         self._wake_in(self._clock.until_s(step.wake))
         self._journal.note_step(event, step.actions)
         self._snapshot()

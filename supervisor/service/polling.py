@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
-from drivers.ports import BadAnswer, Device, LinkDown, NoAnswer, Refused, Scan, Sent, SupplyDevice, WireError
-from supervisor.core.events import Event, Quality, Reading, Scanned, Written
+from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, Scan, Sent, SupplyDevice, SwitchDevice, WireError
+from supervisor.core.actions import Switch
+from supervisor.core.events import Event, Quality, Reading, Scanned, Switched, Written
 from supervisor.core.setup import ChannelSetup
 from supervisor.service.clock import Clock
 from supervisor.service.dispatch import Frame, Outbox
-
-PROOF_READS = 2
-"""Readings brought forward after a confirmed off, so that its proof does not wait for the next period."""
+from supervisor.service.turns import Turn
+from supervisor.trade.thermocouple import compensated_c
 
 LATE_S = 0.05
 """An answer this much beyond the response time-out says that this process stood still: its time is not known."""
@@ -30,79 +30,91 @@ _QUALITIES: dict[type[WireError], Quality] = {
 }  # fmt: skip
 
 
-@dataclass
-class Turn:
-    """One group of a device's points and when it is read next.
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """A supply as its link drives it: its driver, and the channels whose readings prove what it was told."""
 
-    Attributes:
-        device: its name. driver: reads it. points: to read. channels: of those points.
-        period_s: wire time between readings, s. due_s: wire time of the next one.
-        ahead: readings still to be brought forward.
-        took_s: the last good one, silence before it included, s. made_way: whether it waited for something planned.
-    """
+    driver: SupplyDevice
+    shown_by: tuple[str, ...]
 
-    device: str
-    driver: Device
-    points: frozenset[str]
-    channels: tuple[ChannelSetup, ...]
-    period_s: float
+
+@dataclass(frozen=True, slots=True)
+class Switching:
+    """An output as its link switches it: driver and point, and the channels whose readings prove what it was told."""
+
+    driver: SwitchDevice
+    point: str
+    shown_by: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Keep:
+    """A board that must be told to keep its outputs, how often, s, and when next, wire time, s."""
+
+    driver: SwitchDevice
+    every_s: float
     due_s: float = -math.inf
-    ahead: int = 0
-    took_s: float = 0.0
-    made_way: bool = False
-
-
-def turns(devices: Mapping[str, Device], channels: Sequence[ChannelSetup], clock: Clock) -> list[Turn]:
-    """Make the turns of one link: every group that holds a point some channel wants."""
-    made = []
-    for name, driver in devices.items():
-        mine = [channel for channel in channels if channel.device == name]
-        for group in driver.groups:
-            wanted = tuple(channel for channel in mine if channel.point in group)
-            if wanted:
-                points = frozenset(channel.point for channel in wanted)
-                period_s = min(channel.period_s for channel in wanted) / clock.speed
-                made.append(Turn(name, driver, points, wanted, period_s))
-    return made
 
 
 class LinkRunner:
-    """One bus: a single task, so that transactions on it never overlap and off waits for one at most."""
+    """One link: a single task, so that transactions on it never overlap and off waits for one at most."""
 
     def __init__(
         self,
         outbox: Outbox,
         on_link: list[Turn],
-        supplies: Mapping[str, tuple[SupplyDevice, str]],
+        supplies: Mapping[str, Driven],
+        switches: Mapping[str, Switching],
         time_out_s: float,
         clock: Clock,
+        hasten: Callable[[Collection[str]], None] | None = None,
     ) -> None:
-        """`supplies` maps a supply to its driver and its current channel; `time_out_s` is the response time-out."""
+        """`time_out_s` is the response time-out; `hasten` brings readings forward on whatever link they are."""
         self.outbox = outbox
         self._turns = on_link
         self._supplies = supplies
+        self._switches = switches
         self._time_out_s = time_out_s
         self._clock = clock
+        self._hasten = hasten or self.hasten
+        boards = {id(switching.driver): switching.driver for switching in switches.values()}
+        self._keeps = [Keep(driver, driver.keep_every_s) for driver in boards.values() if driver.keep_every_s]
 
     async def run(self, post: Callable[[Event], None], planned_s: Callable[[], float | None]) -> None:
         """Work until cancelled; `planned_s` tells the wire time left until the core next wants to decide something."""
         while True:
             frame = self.outbox.take()
             if frame is not None:
-                for event in await self._write(frame):
+                for event in await self._command(frame):
                     post(event)
                 continue
-            turn = min(self._turns, key=lambda turn: turn.due_s, default=None)
-            if turn is None:  # nothing on this link is read
-                await self.outbox.arrived.wait()
+            keep = min(self._keeps, key=lambda keep: keep.due_s, default=None)
+            if keep is not None and keep.due_s <= self._clock.now():
+                await self._keep(keep)
                 continue
-            wait_s = turn.due_s - self._clock.now()
+            scanned = await self._read_or_wait(planned_s())
+            if scanned is not None:
+                post(scanned)
+
+    def hasten(self, channels: Collection[str]) -> None:
+        """Bring the next readings of these channels forward, where they are read on this link."""
+        now_s = self._clock.now()
+        if sum(turn.hasten(channels, now_s) for turn in self._turns):
+            self.outbox.arrived.set()
+
+    async def _read_or_wait(self, planned_s: float | None) -> Scanned | None:
+        """Read what is due; otherwise wait until something is, or a command comes."""
+        turn = min(self._turns, key=lambda turn: turn.due_s, default=None)
+        keep_s = min((keep.due_s for keep in self._keeps), default=math.inf)
+        if turn is not None and turn.driver.streams:
+            return await self._listen(turn, keep_s - self._clock.now())
+        wait_s = min(math.inf if turn is None else turn.due_s, keep_s) - self._clock.now()
+        if turn is not None and wait_s <= 0:
+            wait_s = self._makes_way_s(turn, planned_s)
             if wait_s <= 0:
-                wait_s = self._makes_way_s(turn, planned_s())
-            if wait_s > 0:
-                await self._idle(wait_s)
-            else:
-                post(await self._read(turn))
+                return await self._read(turn)
+        await self._idle(wait_s)
+        return None
 
     def _makes_way_s(self, turn: Turn, planned_s: float | None) -> float:
         """Return how long a reading that is due waits, s, for what the core has planned: a stop would fall into it.
@@ -116,7 +128,7 @@ class LinkRunner:
 
     async def _idle(self, wait_s: float) -> None:
         try:
-            async with asyncio.timeout(wait_s):
+            async with asyncio.timeout(None if math.isinf(wait_s) else wait_s):
                 await self.outbox.arrived.wait()
         except TimeoutError:
             return
@@ -125,33 +137,56 @@ class LinkRunner:
 
     async def _read(self, turn: Turn) -> Scanned:
         began_s = self._clock.now()
+        points = turn.due(began_s)
         turn.made_way = False
-        if turn.ahead > 0:
-            turn.ahead -= 1
         try:
-            scan = await turn.driver.read(turn.points)
+            scan = await turn.driver.read(points)
         except WireError as error:
-            self._schedule(turn, began_s)
-            quality = _QUALITIES[type(error)]
-            return self._scanned(turn, began_s, self._clock.now(), None, quality)
-        self._schedule(turn, began_s)
+            turn.done(points, began_s, self._clock.now())
+            return self._failed(turn, points, began_s, error)
+        turn.done(points, began_s, self._clock.now())
         turn.took_s = scan.t_received_s - began_s
         late = scan.t_received_s - scan.t_sent_s > self._time_out_s + LATE_S
-        return self._scanned(turn, scan.t_sent_s, scan.t_received_s, scan, Quality.LATE if late else Quality.GOOD)
+        return self._scanned(turn, scan, Quality.LATE if late else Quality.GOOD)
 
-    def _schedule(self, turn: Turn, began_s: float) -> None:
-        """Keep the rhythm; readings that were missed are not made up for."""
-        beat_s = turn.due_s + turn.period_s
-        turn.due_s = beat_s if beat_s > self._clock.now() else max(began_s + turn.period_s, self._clock.now())
-        if turn.ahead > 0:
-            turn.due_s = self._clock.now()
+    async def _listen(self, turn: Turn, wait_s: float) -> Scanned | None:
+        """Take what a device says next that speaks by itself, unless a command comes first: nothing is in flight."""
+        began_s = self._clock.now()
+        reading = asyncio.ensure_future(turn.driver.read(frozenset(turn.rhythms)))
+        command = asyncio.ensure_future(self.outbox.arrived.wait())
+        try:
+            await asyncio.wait(
+                {reading, command}, timeout=None if math.isinf(wait_s) else wait_s,
+                return_when=asyncio.FIRST_COMPLETED,
+            )  # fmt: skip
+        finally:
+            command.cancel()
+            reading.cancel()  # harmless where it is done
+            await asyncio.wait({reading, command})
+        if reading.cancelled():
+            return None
+        problem = reading.exception()
+        if isinstance(problem, WireError):
+            return self._failed(turn, frozenset(turn.rhythms), began_s, problem)
+        return self._scanned(turn, reading.result(), Quality.GOOD)
 
-    def _scanned(self, turn: Turn, sent_s: float, received_s: float, scan: Scan | None, quality: Quality) -> Scanned:
-        readings = tuple(_reading(channel, scan, quality) for channel in turn.channels)
+    def _failed(self, turn: Turn, points: Collection[str], began_s: float, error: WireError) -> Scanned:
+        quality = _QUALITIES[type(error)]
+        readings = tuple(Reading(c.name, quality, None) for c in turn.channels if c.point in points)
+        return self._event(turn, began_s, self._clock.now(), readings)
+
+    def _scanned(self, turn: Turn, scan: Scan, quality: Quality) -> Scanned:
+        readings = tuple(_reading(channel, scan, quality) for channel in turn.channels if channel.point in scan.values)
+        return self._event(turn, scan.t_sent_s, scan.t_received_s, readings)
+
+    def _event(self, turn: Turn, sent_s: float, received_s: float, readings: tuple[Reading, ...]) -> Scanned:
         clock = self._clock
         return Scanned(clock.instant(), turn.device, clock.process_s(sent_s), clock.process_s(received_s), readings)
 
     # -- writing
+
+    async def _command(self, frame: Frame | Switch) -> list[Written] | list[Switched]:
+        return [await self._switch(frame)] if isinstance(frame, Switch) else await self._write(frame)
 
     async def _write(self, frame: Frame) -> list[Written]:
         """Send one frame; return the fate of its command if it ended with it, and of those that fell with it."""
@@ -163,7 +198,7 @@ class LinkRunner:
             return [self._written(other, began_s, None, str(error)) for other in fallen.values()]
         self.outbox.done(frame)
         if frame.command == "off":
-            self._bring_forward(frame.supply)
+            self._hasten(self._supplies[frame.supply].shown_by)
         return [self._written(frame, sent.t_sent_s, sent.t_received_s, "")] if frame.last else []
 
     def _falls_with(self, frame: Frame) -> list[Frame]:
@@ -171,12 +206,11 @@ class LinkRunner:
         return [] if frame.command == "off" else self.outbox.drop(frame.supply)
 
     async def _call(self, frame: Frame) -> Sent:
-        driver, _ = self._supplies[frame.supply]
+        driver = self._supplies[frame.supply].driver
         if frame.what == "off":
             return await driver.switch_off()
         if frame.what == "on":
-            if self._clock.now() - frame.decided_s > ON_WITHIN_S:
-                raise ValueError(f"it waited more than {ON_WITHIN_S:g} s for its turn and was not sent")
+            self._in_good_time(frame.decided_s)
             return await driver.switch_on()
         if frame.what == "time-out":
             sent = await driver.arm_time_out(frame.value)
@@ -185,11 +219,9 @@ class LinkRunner:
             return sent
         return await (driver.set_current if frame.what == "current" else driver.set_voltage)(frame.value)
 
-    def _bring_forward(self, supply: str) -> None:
-        _, current = self._supplies[supply]
-        for turn in self._turns:
-            if any(channel.name == current for channel in turn.channels):
-                turn.ahead, turn.due_s = PROOF_READS, self._clock.now()
+    def _in_good_time(self, decided_s: float) -> None:
+        if self._clock.now() - decided_s > ON_WITHIN_S:
+            raise ValueError(f"it waited more than {ON_WITHIN_S:g} s for its turn and was not sent")
 
     def _written(self, frame: Frame, sent_s: float, received_s: float | None, problem: str) -> Written:
         clock = self._clock
@@ -199,12 +231,39 @@ class LinkRunner:
             clock.process_s(sent_s), clock.process_s(ended_s), problem,
         )  # fmt: skip
 
+    async def _switch(self, action: Switch) -> Switched:
+        """Switch one output. What leads away from its safe state is dropped, never delayed, as an on is."""
+        switching, clock, began_s, problem = self._switches[action.output], self._clock, self._clock.now(), ""
+        sent_s = ended_s = began_s
+        try:
+            if not action.safe:
+                self._in_good_time(action.decided_wire_s)
+            sent = await switching.driver.set_switch(switching.point, on=action.on)
+            sent_s, ended_s = sent.t_sent_s, sent.t_received_s
+            self._hasten(switching.shown_by)
+        except (WireError, ValueError) as error:
+            ended_s, problem = clock.now(), str(error)
+        return Switched(
+            clock.instant(), action.output, action.on, action.number, not problem,
+            clock.process_s(sent_s), clock.process_s(ended_s), problem,
+        )  # fmt: skip
 
-def _reading(channel: ChannelSetup, scan: Scan | None, quality: Quality) -> Reading:
+    async def _keep(self, keep: Keep) -> None:
+        """Tell a board to keep its outputs. Where that fails it drops them by itself, as it should."""
+        keep.due_s = self._clock.now() + keep.every_s
+        try:
+            await keep.driver.keep()
+        except WireError:
+            return
+
+
+def _reading(channel: ChannelSetup, scan: Scan, quality: Quality) -> Reading:
     """Mark what the wire shows of one value; only a good one carries a number."""
-    if scan is None:
-        return Reading(channel.name, quality, None)
     value, raw = scan.values[channel.point], scan.raw[channel.point]
+    if channel.thermocouple is not None and quality is Quality.GOOD:
+        junction = channel.thermocouple.junction
+        junction_c, raw = scan.values.get(junction), raw + scan.raw.get(junction, ())
+        value = None if value is None or junction_c is None else _compensated_c(channel, value, junction_c)
     if quality is not Quality.GOOD:
         return Reading(channel.name, quality, None, raw)
     if value is None:
@@ -212,3 +271,12 @@ def _reading(channel: ChannelSetup, scan: Scan | None, quality: Quality) -> Read
     if not (math.isfinite(value) and channel.low <= value <= channel.high):
         return Reading(channel.name, Quality.OUT_OF_RANGE, None, raw)
     return Reading(channel.name, Quality.GOOD, value, raw)
+
+
+def _compensated_c(channel: ChannelSetup, emf_v: float, junction_c: float) -> float:
+    """What a thermocouple's voltage means, degC; not a number where no temperature of its type gives it."""
+    assert channel.thermocouple is not None
+    try:
+        return compensated_c(channel.thermocouple.kind, emf_v, junction_c)
+    except ValueError:
+        return math.nan

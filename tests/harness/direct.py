@@ -40,7 +40,8 @@ from supervisor.core.events import (
 from supervisor.core.line import CORE_VERSION, Line
 from supervisor.core.state import LineState
 from supervisor.service.dispatch import Frame
-from supervisor.service.polling import BLINK_S, PROOF_READS
+from supervisor.service.polling import BLINK_S
+from supervisor.service.turns import PROOF_READS
 from tests.harness.direct_bus import NEVER_S, Bus, Flight, Turn, reading
 from tests.harness.lines import SPEED, faults_of, write_files
 from tests.harness.standing import Standing
@@ -199,6 +200,7 @@ class DirectLine(Standing):
         """Begin with a command if one waits, else with the reading that is due; it leaves after the silence."""
         frame, turn, began_s = bus.outbox.take(), bus.turn(), self.now_s
         if frame is not None:
+            assert isinstance(frame, Frame)
             self._leave(bus, lambda: self._write(bus, frame))
         elif turn.due_s <= self.now_s and not self._makes_way(turn):
             self._leave(bus, lambda: self._read(bus, turn, began_s))

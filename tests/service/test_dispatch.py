@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from supervisor.core.actions import ArmTimeOut, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.actions import ArmTimeOut, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.service.dispatch import Frame, Outbox
 
 
@@ -16,13 +16,21 @@ def points(current_a: float = 1.0, voltage_v: float = 22.0, number: int = 1, sup
     return SetPoints(supply, number, 0.0, current_a, voltage_v)
 
 
+def taken(outbox: Outbox) -> Frame:
+    """Take the next frame, which must be a supply's."""
+    frame = outbox.take()
+    assert isinstance(frame, Frame)
+    return frame
+
+
 def whats(outbox: Outbox) -> list[tuple[str, str]]:
     """Take everything as if it all went well."""
-    taken: list[tuple[str, str]] = []
+    found: list[tuple[str, str]] = []
     while (frame := outbox.take()) is not None:
+        assert isinstance(frame, Frame)
         outbox.done(frame)
-        taken.append((frame.supply, frame.what))
-    return taken
+        found.append((frame.supply, frame.what))
+    return found
 
 
 def test_off_overtakes_everything_that_waits() -> None:
@@ -44,8 +52,7 @@ def test_off_withdraws_what_raises_energy_of_the_same_supply_only() -> None:
 def test_off_between_two_frames_of_set_points_withdraws_the_second() -> None:
     outbox = Outbox()
     outbox.put(points())
-    first = outbox.take()
-    assert first is not None
+    first = taken(outbox)
     assert not first.last
     outbox.put(off())
     outbox.done(first)
@@ -65,8 +72,8 @@ def test_newer_set_points_replace_older_ones_and_stay_before_on() -> None:
     outbox.put(points(1.0, number=1))
     outbox.put(on(number=2))
     outbox.put(points(1.5, number=3))
-    frames = [outbox.take(), outbox.take(), outbox.take()]
-    assert [(f.what, f.value, f.number) for f in frames if f] == [
+    frames = [taken(outbox), taken(outbox), taken(outbox)]
+    assert [(f.what, f.value, f.number) for f in frames] == [
         ("voltage", 22.0, 3),
         ("current", 1.5, 3),
         ("on", 0.0, 2),
@@ -104,8 +111,7 @@ def test_after_an_off_every_set_point_is_sent_anew() -> None:
 def test_set_points_confirmed_while_an_off_waits_do_not_count_as_given() -> None:
     outbox = Outbox()
     outbox.put(points())
-    frame = outbox.take()
-    assert frame is not None
+    frame = taken(outbox)
     outbox.put(off())
     outbox.done(frame)
     whats(outbox)
@@ -135,3 +141,32 @@ def test_arrival_is_told_until_all_is_taken() -> None:
     outbox.take()
     assert outbox.take() is None
     assert not outbox.arrived.is_set()
+
+
+def switch(output: str = "fan", *, on: bool, safe: bool = False, number: int = 5) -> Switch:
+    return Switch(output, number, 0.0, on, safe)
+
+
+def test_the_way_to_a_safe_state_goes_after_offs_and_before_all_else() -> None:
+    outbox = Outbox()
+    outbox.put(points())
+    outbox.put(switch("contactor", on=False, safe=True))
+    outbox.put(off("side"))
+    assert taken(outbox).what == "off"
+    assert outbox.take() == switch("contactor", on=False, safe=True)
+    assert taken(outbox).command == "set points"
+
+
+def test_a_newer_word_for_a_switch_takes_the_older_ones_place_whichever_way_it_goes() -> None:
+    outbox = Outbox()
+    outbox.put(switch(on=True, number=1))
+    outbox.put(switch(on=False, safe=True, number=2))
+    outbox.put(switch("horn", on=True, number=3))
+    assert [outbox.take(), outbox.take(), outbox.take()] == [
+        switch(on=False, safe=True, number=2),
+        switch("horn", on=True, number=3),
+        None,
+    ]
+    outbox.put(switch(on=False, safe=True, number=4))
+    outbox.put(switch(on=True, number=5))
+    assert [outbox.take(), outbox.take()] == [switch(on=True, number=5), None]

@@ -12,7 +12,8 @@ from supervisor.core.events import Event, Quality, Scanned, Written
 from supervisor.core.setup import Accuracy, ChannelSetup
 from supervisor.service.clock import Clock
 from supervisor.service.dispatch import Outbox
-from supervisor.service.polling import LinkRunner, turns
+from supervisor.service.polling import Driven, LinkRunner
+from supervisor.service.turns import turns
 from tests.service.fakes import FakeSupply
 
 
@@ -35,7 +36,9 @@ class Bus:
         """Let it work until so many events came."""
         clock = Clock(now=lambda: self.driver.now_s, wall=lambda: 0.0, speed=self.speed)
         due = turns({"rectifier": self.driver}, [channel("current"), channel("voltage", 62.0)], clock)
-        runner = LinkRunner(self.outbox, due, {"main": (self.driver, "main-current")}, self.time_out_s, clock)
+        runner = LinkRunner(
+            self.outbox, due, {"main": Driven(self.driver, ("main-current",))}, {}, self.time_out_s, clock
+        )
         enough = asyncio.Event()
 
         def post(event: Event) -> None:
@@ -202,7 +205,9 @@ async def test_an_on_in_good_time_is_sent() -> None:
 
 async def test_a_link_on_which_nothing_is_read_still_sends_what_comes() -> None:
     driver, outbox, events = FakeSupply(), Outbox(), list[Event]()
-    runner = LinkRunner(outbox, [], {"main": (driver, "main-current")}, 0.2, Clock(now=lambda: 0.0, wall=lambda: 0.0))
+    runner = LinkRunner(
+        outbox, [], {"main": Driven(driver, ("main-current",))}, {}, 0.2, Clock(now=lambda: 0.0, wall=lambda: 0.0)
+    )
     task = asyncio.create_task(runner.run(events.append, lambda: None))
     await asyncio.sleep(0)
     outbox.put(SwitchOff("main", 1, 0.0))
