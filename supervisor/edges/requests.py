@@ -25,8 +25,16 @@ _QUANTITIES: dict[str, units.Kind] = {
     "ramp": "time",
 }
 _ALWAYS = ("id", "made_wire_s", "supply")
-_START = (*_QUANTITIES, "mode", "load")
-_ALARM = ("alarm",)
+_OWN: dict[RequestKind, tuple[str, ...]] = {
+    "start": (*_QUANTITIES, "mode", "load", "confirmed"),
+    "restart": ("confirmed",),
+    "alarm reset": ("alarm",),
+    "alarm acknowledge": ("alarm",),
+    "exercise": ("output", "confirmed"),
+    "release": ("output",),
+}
+"""What a request of a kind may say beside what all of them do."""
+
 _LONGEST_NAME = 100
 
 
@@ -41,8 +49,8 @@ def read_request(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> R
         raise Refusal(f"{kind[:_LONGEST_NAME]!r} is no request; there are {', '.join(KINDS)}.")
     what: RequestKind = kind
     reasons: list[str] = []
-    allowed = (*_ALWAYS, *(_START if what == "start" else ()), *(_ALARM if what.startswith("alarm") else ()))
-    _refuse_unknown(body, allowed, reasons)
+    own = _OWN.get(what, ())
+    _refuse_unknown(body, (*_ALWAYS, *own), reasons)
     made_wire_s = _made(body, reasons)
     request = Request(
         at=at,
@@ -53,8 +61,10 @@ def read_request(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> R
         who=who,
         what=what,
         supply=_text(body, "supply", reasons),
-        alarm=_text(body, "alarm", reasons, needed=what.startswith("alarm")),
+        alarm=_text(body, "alarm", reasons, needed="alarm" in own),
         order=_order(body, reasons) if what == "start" else None,
+        output=_text(body, "output", reasons, needed="output" in own),
+        confirmed=_confirmed(body, reasons),
     )
     if reasons:
         raise Refusal(*reasons)
@@ -92,6 +102,14 @@ def _text(body: dict[str, Any], key: str, reasons: list[str], *, needed: bool = 
     if needed and not text:
         reasons.append(f"{key}: this is missing.")
     return text
+
+
+def _confirmed(body: dict[str, Any], reasons: list[str]) -> bool:
+    given: object = body.get("confirmed", False)
+    if not isinstance(given, bool):
+        reasons.append("confirmed: this must be true or false.")
+        return False
+    return given
 
 
 def _order(body: dict[str, Any], reasons: list[str]) -> Order:
