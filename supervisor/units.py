@@ -58,7 +58,7 @@ def _row(inside: str, written: str, metric: tuple[str, int], us: tuple[str, int]
 
 KINDS: dict[Kind, KindRow] = {
     "current": _row("A", "A mA", ("A", 2), ("A", 2)),
-    "voltage": _row("V", "V mV", ("V", 2), ("V", 2)),
+    "voltage": _row("V", "V mV uV", ("V", 2), ("V", 2)),
     "temperature": _row("degC", "degC degF K", ("°C", 1), ("°F", 1)),
     "temperature difference": _row("degC", "degC degF K", ("°C", 1), ("°F", 1)),
     "area": _row("m^2", "cm^2 dm^2 m^2 in^2 ft^2", ("dm²", 2), ("in²", 1)),
@@ -104,6 +104,7 @@ milliampere = 1e-3 * ampere = mA
 kilogram = 1e3 * gram = kg
 volt = kilogram * meter ** 2 / second ** 3 / ampere = V
 millivolt = 1e-3 * volt = mV
+microvolt = 1e-6 * volt = uV
 coulomb = ampere * second = C
 liter = 1e-3 * meter ** 3 = L = l
 milliliter = 1e-6 * meter ** 3 = mL = ml

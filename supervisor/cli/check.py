@@ -15,6 +15,10 @@ from supervisor.config.mistakes import LineMistakes, Mistake
 from supervisor.config.model import TankTable
 from supervisor.config.off_delay import OffDelay
 from supervisor.config.setup import link_settings, worst_off_delays
+from supervisor.config.stop_effect import stop_effects
+from supervisor.config.wiring import wiring
+from supervisor.core import words
+from supervisor.records.exercised import exercised_path, never_exercised, read_exercised
 from supervisor.units import show
 
 REPORT_VERSION = 1
@@ -50,7 +54,7 @@ def _right(line: LineFile) -> dict[str, Any]:
     delays = {
         name: {
             "total_ms": _ms(delay.total_s),
-            "parts": {words: _ms(part_s) for words, part_s in _parts(delay)},
+            "parts": {part: _ms(part_s) for part, part_s in _parts(delay)},
         }
         for name, delay in worst_off_delays(line).items()
     }
@@ -64,7 +68,9 @@ def _right(line: LineFile) -> dict[str, Any]:
         "links": {name: {"kind": s.kind, "place": s.place} for name, s in link_settings(line).items()},
         "devices": devices,
         "not_fitted": list(not_fitted(line)),
+        "never_exercised": _never_exercised(line),
         "worst_off_delays": delays,
+        "stop_effects": {name: asdict(effect) for name, effect in stop_effects(line).items()},
         "mistakes": [],
     }
 
@@ -80,17 +86,52 @@ def _summary(line: LineFile) -> Iterator[str]:
     for name, supply in document.supplies.items():
         rated = f"{show(supply.rated_current, 'current', 'metric')}, {show(supply.rated_voltage, 'voltage', 'metric')}"
         cap = show(supply.cap_current, "current", "metric")
-        yield f"Supply {name}: tank {supply.tank}, output {supply.output}, rated {rated}, capped at {cap}."
+        driven = f"output {supply.output}" if supply.output else "knobs only"
+        contactor = f", contactor {supply.contactor}" if supply.contactor else ""
+        yield f"Supply {name}: tank {supply.tank}, {driven}{contactor}, rated {rated}, capped at {cap}."
+    yield from _outputs_and_contacts(line)
     yield ""
     yield "Not fitted:"
     yield from (f"  {sentence}" for sentence in not_fitted(line) or ("nothing of what is looked for",))
     for name, time_out in fitted_time_outs(line).items():
         yield f"Fitted: supply {name} switches itself off after {time_out} without traffic."
+    yield from _untried(line)
     yield ""
     yield "Worst delay of each off command, first try, from decision to the wire:"
     for name, delay in worst_off_delays(line).items():
-        parts = " + ".join(f"{_ms(part_s):g} {words}" for words, part_s in _parts(delay))
+        parts = " + ".join(f"{_ms(part_s):g} {part}" for part, part_s in _parts(delay))
         yield f"  {name}: {_ms(delay.total_s):g} ms = {parts}"
+    yield ""
+    yield "What the pace of readings means for the stop:"
+    for name, effect in stop_effects(line).items():
+        grown, late = words.thickness(effect.thickness_um, line.system), show(effect.late_s, "time", "metric")
+        yield (
+            f"  {name}: its current is read every {show(effect.period_s, 'time', 'metric')}; a change is known after "
+            f"{late} at the latest, and the stop may be {grown} off by it."
+        )
+
+
+def _outputs_and_contacts(line: LineFile) -> Iterator[str]:
+    for name, output in line.document.outputs.items():
+        if output.point is not None:
+            shown = f", shown by {output.auxiliary}" if output.auxiliary else ""
+            yield f"Output {name}: {output.role}, {output.device} {output.point}, safe {output.safe}{shown}."
+    for name, contact in line.document.contacts.items():
+        tank = f" of {contact.tank}" if contact.tank else ""
+        yield f"Contact {name}: {contact.role}{tank}, {contact.device} {contact.point}, closed when healthy."
+
+
+def _untried(line: LineFile) -> Iterator[str]:
+    untried = _never_exercised(line)
+    if untried:
+        yield ""
+        yield f"Not shown to be wired right; try with: ampminder run --watch-only {line.path.name}, ampminder exercise NAME"
+        yield from (f"  {name}: {why}" for name, why in untried.items())
+
+
+def _never_exercised(line: LineFile) -> dict[str, str]:
+    trials = read_exercised(exercised_path(records_folder(line), line.name))
+    return never_exercised(trials, wiring(line))
 
 
 def _wires(line: LineFile) -> Iterator[str]:

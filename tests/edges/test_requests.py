@@ -88,17 +88,46 @@ def test_a_start_without_target_leaves_it_to_the_line_file() -> None:
     assert order.target_um is None
 
 
+NAMED = {
+    "alarm reset": {"alarm": "acid too warm"},
+    "alarm acknowledge": {"alarm": "acid too warm"},
+    "exercise": {"output": "fan"},
+    "release": {"output": "fan"},
+}
+"""What a request of these kinds must name."""
+
+
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "start"])
 def test_a_request_that_starts_nothing_takes_no_order(kind: str) -> None:
-    alarm = {"alarm": "acid too warm"} if kind.startswith("alarm") else {}
-    request = read(kind, new_body(49.5, **alarm))
-    assert (request.what, request.order, request.alarm) == (kind, None, alarm.get("alarm", ""))
-    assert any(reason.startswith("area:") for reason in reasons(kind, new_body(49.5, area="1 cm^2", **alarm)))
+    named = NAMED.get(kind, {})
+    request = read(kind, new_body(49.5, **named))
+    assert (request.what, request.order) == (kind, None)
+    assert (request.alarm, request.output) == (named.get("alarm", ""), named.get("output", ""))
+    assert any(reason.startswith("area:") for reason in reasons(kind, new_body(49.5, area="1 cm^2", **named)))
 
 
 @pytest.mark.parametrize("kind", ["alarm reset", "alarm acknowledge"])
 def test_an_alarm_request_names_its_alarm(kind: str) -> None:
     assert reasons(kind, new_body(49.5)) == ("alarm: this is missing.",)
+
+
+@pytest.mark.parametrize("kind", ["exercise", "release"])
+def test_an_exercise_names_its_output(kind: str) -> None:
+    assert reasons(kind, new_body(49.5)) == ("output: this is missing.",)
+
+
+@pytest.mark.parametrize(("given", "word"), [({}, False), ({"confirmed": True}, True), ({"confirmed": False}, False)])
+def test_the_persons_word_is_taken_only_where_it_was_given(given: dict[str, bool], word: bool) -> None:
+    assert read("restart", {**new_body(49.5), **given}).confirmed is word
+
+
+@pytest.mark.parametrize("given", [1, "true", None, []])
+def test_a_persons_word_that_is_neither_true_nor_false_is_refused(given: object) -> None:
+    assert reasons("restart", {**new_body(49.5), "confirmed": given}) == ("confirmed: this must be true or false.",)
+
+
+def test_a_hold_takes_no_word_of_a_person() -> None:
+    assert any("confirmed" in reason for reason in reasons("hold", {**new_body(49.5), "confirmed": True}))
 
 
 def test_an_unknown_kind_is_refused_with_those_there_are() -> None:
