@@ -17,9 +17,8 @@ from supervisor.config.off_delay import OffDelay
 from supervisor.config.setup import link_settings, worst_off_delays
 from supervisor.config.stop_effect import stop_effects
 from supervisor.config.wiring import wiring
-from supervisor.core import words
 from supervisor.records.exercised import exercised_path, never_exercised, read_exercised
-from supervisor.units import show
+from supervisor.units import System, parse, show
 
 REPORT_VERSION = 1
 
@@ -104,11 +103,18 @@ def _summary(line: LineFile) -> Iterator[str]:
     yield ""
     yield "What the pace of readings means for the stop:"
     for name, effect in stop_effects(line).items():
-        grown, late = words.thickness(effect.thickness_um, line.system), show(effect.late_s, "time", "metric")
+        grown, late = _at_most(effect.thickness_um, line.system), show(effect.late_s, "time", "metric")
         yield (
             f"  {name}: its current is read every {show(effect.period_s, 'time', 'metric')}; a change is known after "
             f"{late} at the latest, and the stop may be {grown} off by it."
         )
+
+
+def _at_most(thickness_um: float, system: System) -> str:
+    """Show a thickness that may be far too small to matter."""
+    least_um = parse("0.1 um" if system == "metric" else "0.001 mil", "thickness")
+    below = "less than " if thickness_um < least_um else ""
+    return below + show(max(thickness_um, least_um), "thickness", system)
 
 
 def _outputs_and_contacts(line: LineFile) -> Iterator[str]:
@@ -125,7 +131,7 @@ def _untried(line: LineFile) -> Iterator[str]:
     untried = _never_exercised(line)
     if untried:
         yield ""
-        yield f"Not shown to be wired right; try with: ampminder run --watch-only {line.path.name}, ampminder exercise NAME"
+        yield "Not shown to be wired right (ampminder run --watch-only FILE, and then: ampminder exercise NAME):"
         yield from (f"  {name}: {why}" for name, why in untried.items())
 
 

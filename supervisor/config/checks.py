@@ -94,7 +94,8 @@ def _supplies(view: View, told: Told) -> None:
     for name, supply in supplies.items():
         _controlled(name, view, told)
         output = outputs.get(supply.output) if supply.output is not None else None
-        if output and known(output.device, supply.device) and output.device != supply.device:
+        remote = supply.control == "remote"
+        if output and remote and known(output.device, supply.device) and output.device != supply.device:
             problem = f"output {supply.output!r} belongs to device {output.device!r}"
             told(("supplies", name, "output"), problem, f"name the output of {supply.device!r}")
 
@@ -114,15 +115,29 @@ def _controlled(name: str, view: View, told: Told) -> None:
         told(("supplies", name, "contactor"), "this key is missing", 'name its contactor, or write control = "none"')
     if supply.control == "none" and supply.contactor is not None:
         told(("supplies", name, "contactor"), "with a contactor, control is not none", 'write control = "contactor"')
-    profile = view.profiles.get(supply.device)
-    for point, unit in (("current", "A"), ("voltage", "V")) if profile else ():
-        assert profile is not None
-        metered = profile.points.get(point)
-        if point not in profile.broken and (metered is None or metered.unit != unit):
-            problem = f"device {supply.device!r} has no point {point!r} in {unit}, by which the supply is metered"
-            told(("supplies", name, "device"), problem, f"give it a point {point}, in {unit}")
-        elif metered is not None and point not in profile.accuracies:
-            told(("supplies", name, "device"), f"the meter's point {point} has no accuracy", "add it in its profile")
+    _metered(name, view, told)
+
+
+def _metered(name: str, view: View, told: Told) -> None:
+    """What meters a supply with knobs has its current and its voltage, and says how well."""
+    device = view.document.supplies[name].device
+    profile = view.profiles.get(device)
+    if profile is None or profile.role != "module":
+        return
+    wanted = {point: unit for point, unit in (("current", "A"), ("voltage", "V")) if point not in profile.broken}
+    missing = [p for p, unit in wanted.items() if p not in profile.points or profile.points[p].unit != unit]
+    if missing:
+        points = " and no ".join(f"point {point!r} in {wanted[point]}" for point in missing)
+        problem = f"device {device!r} has no {points}, by which the supply is metered"
+        told(("supplies", name, "device"), problem, "give it such points in its profile, or name what meters it")
+        return
+    vague = [point for point in wanted if point not in profile.accuracies]
+    if vague:
+        told(
+            ("supplies", name, "device"),
+            f"{' and '.join(vague)} of its meter have no accuracy",
+            "add it to its profile",
+        )
 
 
 def _channels(view: View, told: Told) -> None:

@@ -31,7 +31,7 @@ def _supply_outputs(view: View, told: Told) -> None:
             told(("outputs", name), "no supply has this output", "name it as the output of a supply, or remove it")
     for name, supply in view.document.supplies.items():
         named = view.document.outputs.get(supply.output or "")
-        if named is not None and known(named.role) and named.role != "supply output":
+        if supply.control == "remote" and named is not None and named.role not in {"supply output", None}:
             told(("supplies", name, "output"), f"{supply.output!r} is a {named.role}", "name its supply output")
 
 

@@ -146,7 +146,7 @@ def _against_device(name: str, supply: SupplyTable, profile: DeviceProfile, told
 
 
 def _device_time_out(name: str, supply: SupplyTable, profile: DeviceProfile, told: Told) -> None:
-    if supply.device_time_out is None or "time_out" in profile.broken:
+    if supply.device_time_out is None or "time_out" in profile.broken or supply.control != "remote":
         return
     point = profile.points.get("time_out")
     if point is None:

@@ -276,7 +276,7 @@ class LineDocument(Table):
     channels: dict[Name, ChannelTable]
     tanks: dict[Name, TankTable]
     supplies: dict[Name, SupplyTable]
-    outputs: dict[Name, OutputTable]
+    outputs: dict[Name, OutputTable] = Field(default_factory=dict)
     contacts: dict[Name, ContactTable] = Field(default_factory=dict)
     growth: GrowthTable
     anodize: AnodizeTable

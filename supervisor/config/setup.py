@@ -59,9 +59,7 @@ def line_setup(line: LineFile, speed: float = 1.0) -> LineSetup:
         channels=channels,
         tanks=_tanks(document),
         supplies={name: _supply(name, line, channels) for name in document.supplies},
-        outputs={
-            n: OutputSetup(n, table.role, safe_on=False, device=table.device) for n, table in document.outputs.items()
-        },
+        outputs={name: _output(name, table) for name, table in document.outputs.items()},
         growth=GrowthSetup(growth.low, growth.best, growth.high),
         anodize=_anodize(document),
         units=line.system,
