@@ -162,10 +162,12 @@ def proven(operation: Operation) -> Trigger:
 def count_commanded(operation: Operation, at_s: float, *, off_proven: bool) -> Operation:
     """Count commanded charge up to process time `at_s` (R8).
 
-    While the output is not proven off the set current counts, the highest of the plan once it is no longer ramped.
+    While the output is not proven off the set current counts, the highest of the plan once it is no longer ramped, and
+    the supply's rating where nothing is set.
     """
     elapsed_s = max(0.0, at_s - operation.counted_s)
     set_a = operation.ramp.current_a if operation.ramp else operation.plan.current_a
+    set_a = set_a if operation.plan.commanded_a is None else operation.plan.commanded_a
     commanded_a = 0.0 if off_proven else set_a
     return replace(
         operation, commanded_c=operation.commanded_c + commanded_a * elapsed_s, counted_s=max(at_s, operation.counted_s)

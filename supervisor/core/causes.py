@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import output
+from supervisor.core import contactor, knobs, output
 from supervisor.core.anodize import Operation, State, Trigger
 from supervisor.core.interlocks import CAUSES, Effect, strongest
 from supervisor.core.limits import BandState
+from supervisor.core.permissives import over
 from supervisor.core.readings import low_for_s
 from supervisor.core.setup import SupplySetup
 from supervisor.core.state import SupplyState
@@ -17,6 +18,9 @@ CEILING_DELAY_S = 30.0
 """Process time at the voltage ceiling before it is worth a warning: the peak of a current step lasts a few seconds."""
 
 FAULTS = (
+    "contactor-dropped",
+    "contactor-failed",
+    "not-ready",
     "current-lost",
     "output-dropped",
     "settings-differ",
@@ -70,6 +74,7 @@ def judge_supply(work: Work, name: str) -> None:
     work.alarm(name, "off-not-proven", output.overdue(supply.output, work.at.wire_s, setup.proof_deadline_s))
     since_s = supply.ceiling_since_s
     work.alarm(name, "voltage-ceiling", since_s is not None and now_s - since_s >= CEILING_DELAY_S)
+    knobs.judge(work, name)
     for cause in FAULTS:
         work.alarm(name, cause, cause in supply.faults)
 
@@ -78,6 +83,9 @@ def _detect(work: Work, name: str) -> None:
     """Find the causes that time and charge bring, R8's ends among them."""
     supply, now_s = work.supply(name), work.at.process_s
     operation = supply.operation
+    if contactor.failed(work, name):
+        work.fault(name, "contactor-failed")
+        supply = work.supply(name)
     held = supply.voltage_held and operation is not None and operation.energised and operation.plan.mode == "current"
     since_s = (now_s if supply.ceiling_since_s is None else supply.ceiling_since_s) if held else None
     if since_s != supply.ceiling_since_s:
@@ -103,10 +111,8 @@ def counted_c(operation: Operation) -> float:
 
 def act(work: Work, name: str) -> None:
     """Give the operation of a supply the strongest effect of the trips that stand over it."""
-    setup = work.supply_setup(name)
-    standing = [
-        alarm.cause for alarm in work.state.alarms.values() if alarm.standing and alarm.subject in {name, setup.tank}
-    ]
+    subjects = over(work.setup, name)
+    standing = [alarm.cause for alarm in work.state.alarms.values() if alarm.standing and alarm.subject in subjects]
     cause = strongest(standing)
     if cause is not None and CAUSES[cause].effect > Effect.WARN:
         work.move(name, _TRIGGERS[CAUSES[cause].effect], cause)

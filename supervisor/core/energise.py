@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import dose
+from supervisor.core import contactor, dose, knobs
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
 from supervisor.core.events import Recorded, Written
@@ -62,22 +62,51 @@ def expire(work: Work, name: str) -> None:
 
 
 def _energise(work: Work, name: str, pending: Pending) -> None:
-    now_s = work.at.process_s
     held = work.supply(name).operation
     operation = move(held or _begin(work, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
     setup = work.supply_setup(name)
-    current_a, voltage_v = set_points(pending.plan, setup, 0.0, work.setup.anodize.ramp_step_s)
+    fresh = replace(work.supply(name), operation=operation, voltage_held=None, ceiling_since_s=None)
+    work.put(name, replace(fresh, off_plan_since_s=None))
+    work.note_move(name, operation, "")
+    work.answer(pending.request, operation=operation.id, load=operation.load, supply=name)
+    if setup.control != "remote":
+        work.wanted_on(name)
+    if setup.contactor is not None:
+        contactor.close(work, name)
+    elif setup.control == "remote":
+        _switch_on(work, name, operation)
+    else:
+        knobs.begin(work, name, operation)
+
+
+def _switch_on(work: Work, name: str, operation: Operation) -> None:
+    """Begin the soft start: the first set points, and on."""
+    now_s, step_s = work.at.process_s, work.setup.anodize.ramp_step_s
+    current_a, voltage_v = set_points(operation.plan, work.supply_setup(name), 0.0, step_s)
     # At every energising: a supply whose mains were off since the service started has forgotten its time-out.
     work.arm(name)
     number = work.set_points(name, current_a, voltage_v)
     work.switch_on(name)
-    ramp = Ramp(now_s, now_s + work.setup.anodize.ramp_step_s, current_a, voltage_v, number, now_s)
-    operation = replace(operation, ramp=ramp)
-    supply = work.supply(name)
-    work.put(name, replace(supply, operation=operation, voltage_held=None, ceiling_since_s=None))
-    work.note_move(name, operation, "")
-    work.answer(pending.request, operation=operation.id, load=operation.load, supply=name)
+    ramp = Ramp(now_s, now_s + step_s, current_a, voltage_v, number, now_s)
+    work.put_operation(name, replace(operation, ramp=ramp))
+
+
+def follow_contactor(work: Work, name: str) -> None:
+    """Third step, where a contactor had to close first: check every permissive once more, then switch on (R1)."""
+    setup, supply = work.supply_setup(name), work.supply(name)
+    operation = supply.operation
+    if supply.closing is None or operation is None or not operation.energised or setup.contactor is None:
+        return
+    if contactor.shows(work, setup.contactor) is not True:
+        return
+    work.put(name, replace(supply, closing=None))
+    if setup.control != "remote":
+        knobs.begin(work, name, operation)
+    elif failing(work.setup, work.state, name, "on", work.at.process_s):
+        work.fault(name, "not-ready")
+    else:
+        _switch_on(work, name, operation)
 
 
 def _begin(work: Work, pending: Pending) -> Operation:

@@ -59,6 +59,35 @@ _CUT_THE_MAINS = "No second means to break its circuit is fitted: cut the mains 
 
 
 CAUSES: dict[str, Row] = {
+    "heartbeat-lost": Row(
+        Effect.HOLD,
+        Priority.HIGH,
+        "The heartbeat of {subject} stopped, or began anew: the device lost its power, its wire, or was reset.",
+        "What it switches rests by itself; loads that hang on it are held with the output off.",
+        "Check its power and its cable, then reset this alarm and restart.",
+    ),
+    "contactor-dropped": Row(
+        Effect.HOLD,
+        Priority.HIGH,
+        "The contactor of {subject} opened by itself while it was to be closed.",
+        "The load is held with the output off and marked suspect; it is not closed again by itself.",
+        "Look for an emergency stop, a fuse or a loose wire at the contactor's coil.",
+        suspect=True,
+    ),
+    "contactor-failed": Row(
+        Effect.HOLD,
+        Priority.HIGH,
+        "The contactor of {subject} did not close within 2 s.",
+        "The load is held; nothing was switched on.",
+        "Check the contactor's coil, its fuse and its auxiliary contact, then reset this alarm and restart.",
+    ),
+    "not-ready": Row(
+        Effect.HOLD,
+        Priority.MEDIUM,
+        "When the contactor of {subject} had closed, not everything was as it must be any more.",
+        "The load is held; nothing was switched on.",
+        "See what `ampminder status` shows, then reset this alarm and restart.",
+    ),
     "bath-low": Row(
         Effect.WARN,
         Priority.MEDIUM,
@@ -187,6 +216,49 @@ CAUSES: dict[str, Row] = {
         "Off was sent first; the load is held and its charge is less certain by the gap.",
         "Look at the load; restart or stop it.",
     ),
+    "contactor-stuck": Row(
+        Effect.WARN,
+        Priority.HIGH,
+        "The contactor {subject} was told to open, and its auxiliary contact still shows it closed.",
+        "It cannot break its circuit; its opening is sent again.",
+        "Cut the mains of the supply behind it by hand. Keep hands out of the tank; then replace the contactor.",
+        latch=True,
+    ),
+    "urgent-switch-failed": Row(
+        Effect.WARN,
+        Priority.HIGH,
+        "The output {subject} does not confirm its safe state.",
+        "That is sent again until it does.",
+        "Look at what it drives and cut its mains by hand if it is on; check the wire to its device.",
+    ),
+    "switch-failed": Row(
+        Effect.WARN,
+        Priority.MEDIUM,
+        "The output {subject} does not confirm its safe state.",
+        "That is sent again until it does.",
+        "Look at what it drives; check the wire to its device.",
+    ),
+    "ramp-not-confirmed": Row(
+        Effect.WARN,
+        Priority.MEDIUM,
+        "Nobody has said that the knobs of {subject} are set.",
+        "Charge is counted, but a lost contact is not looked for until then.",
+        "Turn the knobs to what was named, then: ampminder anodize confirm",
+    ),
+    "current-off-plan": Row(
+        Effect.WARN,
+        Priority.MEDIUM,
+        "The current of {subject} is more than a tenth off its plan.",
+        "The load goes on; it takes a longer or shorter time, and its coat may differ.",
+        "Set the knob to the planned current; check area and contacts.",
+    ),
+    "switch-off-by-hand": Row(
+        Effect.WARN,
+        Priority.HIGH,
+        "The supply {subject} must be switched off now.",
+        "Nothing here can do it: current flows until you do.",
+        "Switch {subject} off by hand now.",
+    ),
     "voltage-ceiling": Row(
         Effect.WARN,
         Priority.MEDIUM,
@@ -198,5 +270,9 @@ CAUSES: dict[str, Row] = {
 
 
 def strongest(causes: list[str]) -> str | None:
-    """Name the cause with the strongest effect, the first of equals; None where there is none."""
-    return max(causes, key=lambda cause: CAUSES[cause].effect) if causes else None
+    """Name the cause with the strongest effect, of equals the first in the table; None where there is none.
+
+    So a device that fell silent is named before what is missed because of it.
+    """
+    standing = [cause for cause in CAUSES if cause in causes]
+    return max(standing, key=lambda cause: CAUSES[cause].effect, default=None)

@@ -4,18 +4,31 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from supervisor.core import causes, dose, energise, output, readings, requests
+from supervisor.core import (
+    causes,
+    contactor,
+    dose,
+    energise,
+    exercise,
+    heartbeat,
+    knobs,
+    output,
+    readings,
+    requests,
+    switches,
+)  # fmt: skip
 from supervisor.core.actions import Action
 from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import ENDING, Operation, Trigger, count_commanded, proven
-from supervisor.core.events import Ending, Event, Recorded, Request, Scanned, Started, Wake, Written
+from supervisor.core.events import Ending, Event, Recorded, Request, Scanned, Started, Switched, Wake, Written
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.limits import BandState
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState, SupplyState
+from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
 
-CORE_VERSION = "2"
+CORE_VERSION = "3"
 """Raised when the same events would give other actions; a replay names both."""
 
 
@@ -41,37 +54,49 @@ class Line:
             tank: tuple(supply.name for supply in setup.supplies.values() if supply.tank == tank)
             for tank in setup.tanks
         }
+        self._hang = {beat.device: beat.supplies for beat in setup.heartbeats.values()}
         self._wakes: dict[str, Wake] = {}
 
     def step(self, event: Event) -> Step:
         """Take one event in. If anything in it fails the state stays as it was and the exception comes out."""
         work = Work(self.setup, self.state, event.at)
-        tanks, supplies = self._take(work, event)
+        tanks, supplies, devices = self._take(work, event)
+        wakes = dict(self._wakes)
+        for device in devices:
+            heartbeat.judge(work, device)
+            wakes[f"heartbeat {device}"] = Wake(process_s=_after(heartbeat.due_s(work, device), event.at.process_s))
         for tank in tanks:
             causes.judge_tank(work, tank)
-        wakes = dict(self._wakes)
         for tank in tanks:
-            wakes[tank] = Wake(process_s=_after(causes.temperature_due_s(work, tank), event.at.process_s))
+            wakes[f"tank {tank}"] = Wake(process_s=_after(causes.temperature_due_s(work, tank), event.at.process_s))
         for name in supplies:
             _settle(work, name)
-            wakes[name] = _wake(work, name)
+            wakes[f"supply {name}"] = _wake(work, name)
+        if work.state.outputs:
+            wakes["outputs"] = _settle_outputs(work)
         self.state, self._wakes = work.state, wakes
         return Step(tuple(work.actions), _earliest(wakes))
 
-    def _take(self, work: Work, event: Event) -> tuple[list[str], list[str]]:
-        """Let the event do its own; return the tanks and supplies to settle."""
+    def _take(self, work: Work, event: Event) -> tuple[list[str], list[str], list[str]]:
+        """Let the event do its own; return the tanks, supplies and devices with a heartbeat to settle."""
         if isinstance(event, Scanned):
             touched = readings.take(work, event, self._routes)
-            fed = {supply for tank in touched & set(self._feeds) for supply in self._feeds[tank]}
-            return sorted(touched & set(self._feeds)), sorted((touched & set(self.setup.supplies)) | fed)
+            devices = touched & self._hang.keys()
+            fed = {supply for tank in touched & self._feeds.keys() for supply in self._feeds[tank]}
+            hung = {supply for device in devices for supply in self._hang[device]}
+            supplies = (touched & self.setup.supplies.keys()) | fed | hung
+            return sorted(touched & self._feeds.keys()), sorted(supplies), sorted(devices)
         if isinstance(event, Written):
             if event.supply not in self.setup.supplies:
-                return [], []
+                return [], [], []
             _written(work, event)
-            return [], [event.supply]
+            return [], [event.supply], []
+        if isinstance(event, Switched):
+            switches.switched(work, event)
+            return [], [name for name, of in self.setup.supplies.items() if of.contactor == event.output], []
         if isinstance(event, Recorded):
             found = energise.recorded(work, event)
-            return [], [found] if found else []
+            return [], [found] if found else [], []
         if isinstance(event, Request):
             requests.take(work, event)
         elif isinstance(event, Started):
@@ -79,7 +104,7 @@ class Line:
             _started(work, event)
         elif isinstance(event, Ending):
             _ending(work)
-        return list(self.setup.tanks), list(self.setup.supplies)
+        return list(self.setup.tanks), list(self.setup.supplies), list(self.setup.heartbeats)
 
 
 def _written(work: Work, event: Written) -> None:
@@ -111,9 +136,20 @@ def _started(work: Work, event: Started) -> None:
         alarms={name: alarm for name, alarm in work.state.alarms.items() if _is_known(work, alarm)},
         bands={name: BandState(band.beyond) for name, band in work.state.bands.items() if name in work.setup.tanks},
         supplies={
-            name: replace(known.get(name, SupplyState()), output=output.Output(), pending=None)
+            name: replace(
+                known.get(name, SupplyState()),
+                output=output.Output(),
+                pending=None,
+                closing=None,
+                off_plan_since_s=None,
+            )
             for name in work.setup.supplies
         },
+        outputs={
+            name: SwitchState(of.safe_on) for name, of in work.setup.outputs.items() if of.role != "supply output"
+        },
+        exercise=None,
+        restarted=frozenset(),
     )
     for name in work.setup.supplies:
         operation = work.supply(name).operation
@@ -122,13 +158,17 @@ def _started(work: Work, event: Started) -> None:
         _interrupt(work, name)
         if event.watch_only:
             work.put(name, replace(work.supply(name), armed=False))
-        else:
+        elif work.supply_setup(name).control == "remote":
             work.arm(name)
+    for name, state in work.state.outputs.items():
+        if state.number == 0:  # a supply with knobs has had its contactor opened already
+            switches.make_safe(work, name)
 
 
 def _is_known(work: Work, alarm: Alarm) -> bool:
     """Whether this line and this release can still tell its cause; nothing would ever clear another."""
-    return alarm.cause in CAUSES and (alarm.subject in work.setup.tanks or alarm.subject in work.setup.supplies)
+    subjects = (work.setup.tanks, work.setup.supplies, work.setup.outputs, work.setup.heartbeats)
+    return alarm.cause in CAUSES and any(alarm.subject in names for names in subjects)
 
 
 def _ending(work: Work) -> None:
@@ -137,8 +177,18 @@ def _ending(work: Work) -> None:
     A supervisor that only watches gave one command in all, off at its start: a run made by hand since goes on.
     """
     work.state = replace(work.state, ending=True)
+    exercise.end(work)
     for name in () if work.state.watch_only else work.setup.supplies:
         _interrupt(work, name)
+    for name in () if work.state.watch_only else work.state.outputs:
+        if _may_rest(work, name):
+            switches.make_safe(work, name)
+
+
+def _may_rest(work: Work, name: str) -> bool:
+    """Whether an output may go to its safe state now: a remote supply's contactor waits for the proof of off."""
+    supply = next((s for s, of in work.setup.supplies.items() if of.contactor == name and of.control == "remote"), None)
+    return supply is None or work.supply(supply).output.proven_off
 
 
 def _interrupt(work: Work, name: str) -> None:
@@ -176,6 +226,8 @@ def _settle(work: Work, name: str) -> None:
         counted = count_commanded(supply.operation, work.at.process_s, off_proven=supply.output.proven_off)
         work.put_operation(name, counted)
     energise.expire(work, name)
+    energise.follow_contactor(work, name)
+    contactor.settle(work, name)
     causes.judge_supply(work, name)
     causes.act(work, name)
     _target(work, name)
@@ -183,6 +235,18 @@ def _settle(work: Work, name: str) -> None:
     _resend_off(work, name)
     _proof(work, name)
     causes.clear_faults(work, name)
+
+
+def _settle_outputs(work: Work) -> Wake:
+    """After an event: end a trial that is over, and see that every safe state is confirmed."""
+    exercise.settle(work)
+    moments: list[float] = []
+    for name in work.state.outputs:
+        switches.settle(work, name)
+        moments += switches.wakes(work, name)
+    if work.state.exercise is not None:
+        moments.append(work.state.exercise.until_wire_s)
+    return Wake(wire_s=_soonest(moments, work.at.wire_s))
 
 
 def _target(work: Work, name: str) -> None:
@@ -200,7 +264,8 @@ def _stop_s(supply: SupplyState, operation: Operation) -> float:
     """Process time at which to decide off so that the target is met; infinite while nothing can be predicted."""
     if not operation.energised or operation.ramp is None or operation.ramp.on_s is None:
         return float("inf")
-    stepped = bool(operation.dose.steps_s) and operation.plan.mode == "current"
+    plan = operation.plan
+    stepped = bool(operation.dose.steps_s) and plan.mode == "current" and plan.commanded_a is None
     current_a = operation.ramp.current_a if stepped else operation.dose.last.best
     crossing_s = dose.crossing_s(operation.dose, operation.plan.target_c, current_a)
     return float("inf") if crossing_s is None else crossing_s - supply.lead_s
@@ -231,6 +296,12 @@ def _wake(work: Work, name: str) -> Wake:
         process += [operation.began_s + operation.plan.longest_s, _stop_s(supply, operation)]
         if operation.ramp is not None and operation.ramp.next_s is not None:
             process.append(operation.ramp.next_s)
+        if knobs.waits_for_hands(setup, operation):
+            process.append(knobs.late_s(operation))
+    if supply.off_plan_since_s is not None:
+        process.append(supply.off_plan_since_s + knobs.OFF_PLAN_S)
+    if supply.closing is not None:
+        wire.append(supply.closing.since_wire_s + contactor.CLOSES_WITHIN_S)
     if supply.pending is not None:
         wire.append(supply.pending.deadline_wire_s)
     if supply.output.asked_wire_s is not None:

@@ -11,7 +11,9 @@ from supervisor.core.state import LineState
 
 
 def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: float) -> tuple[str, ...]:
-    """Every permissive that does not hold for `what` (start or restart) on supply `name` at process time `now_s`.
+    """Every permissive that does not hold for `what` (start, restart, on) on supply `name` at process time `now_s`.
+
+    `on` is the moment at which a contactor has closed for a start or restart and the output is to follow.
 
     Each is one sentence, its name first. Empty means the output may be energised.
     """
@@ -24,7 +26,9 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         _charge_bounded(state, name, what),
         _plan_within_limits(setup, state, name, what),
         *_bath_in_band(setup, state, supply, now_s),
-        *_nothing_latched(state, supply),
+        *_heartbeats(setup, state, name, now_s),
+        *_nothing_tried(state),
+        *_nothing_latched(setup, state, supply),
     )
     return tuple(reason for reason in checks if reason)
 
@@ -43,6 +47,8 @@ def _operation_ready(state: LineState, name: str, what: str) -> str:
         return f"operation idle: {name} is {stands} with load {operation.load}. {first}"
     if what == "restart" and stands is not State.HELD:
         return f"operation held: {name} is {stands}; only a held operation can be restarted."
+    if what == "on" and (operation is None or not operation.energised):
+        return f"operation running: {name} is {stands}."
     return ""
 
 
@@ -95,11 +101,32 @@ def _bath_in_band(setup: LineSetup, state: LineState, supply: SupplySetup, now_s
     return (f"bath in band: {tank.name} is at {shown}, not within {low} to {high}.",)
 
 
-def _nothing_latched(state: LineState, supply: SupplySetup) -> tuple[str, ...]:
+def _heartbeats(setup: LineSetup, state: LineState, name: str, now_s: float) -> tuple[str, ...]:
+    return tuple(
+        f"heartbeat there: none comes from {beat.device}."
+        for beat in setup.heartbeats.values()
+        if name in beat.supplies and fresh(state, beat.channel, now_s, beat.silent_after_s) is None
+    )
+
+
+def _nothing_tried(state: LineState) -> tuple[str, ...]:
+    if state.exercise is None:
+        return ()
+    return (f"nothing tried: {state.exercise.output} is being exercised.",)
+
+
+def over(setup: LineSetup, name: str) -> set[str]:
+    """What an operation of this supply stands and falls with: itself, its tank, its contactor, devices it hangs on."""
+    supply = setup.supplies[name]
+    devices = {beat.device for beat in setup.heartbeats.values() if name in beat.supplies}
+    return {name, supply.tank, *devices} | ({supply.contactor} if supply.contactor else set())
+
+
+def _nothing_latched(setup: LineSetup, state: LineState, supply: SupplySetup) -> tuple[str, ...]:
     reasons = []
     for alarm in state.alarms.values():
         row = CAUSES[alarm.cause]
-        mine = alarm.subject in {supply.name, supply.tank}
+        mine = alarm.subject in over(setup, supply.name)
         if not mine or (row.effect is Effect.WARN and not row.latches):
             continue
         if alarm.standing:

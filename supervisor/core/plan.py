@@ -30,6 +30,7 @@ class Plan:
         current_a: highest current set point (R6). voltage_v: highest voltage set point.
         expected_a: current of the plan.
         ramp_s: soft start. expected_s: planned time. longest_s, largest_c: end the operation (R8).
+        commanded_a: what counts as commanded where nothing is: the supply's rating; None where set points count.
     """
 
     mode: Mode
@@ -43,6 +44,7 @@ class Plan:
     expected_s: float
     longest_s: float
     largest_c: float
+    commanded_a: float | None = None
 
 
 def floor_to_step(value: float, step: float) -> float:
@@ -85,8 +87,12 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
     full_s = target_c / min(current_a, expected_a)
     if wanted.ramp_s > 2 * full_s:
         return None, (_too_slow(wanted.ramp_s, full_s),)
-    expected_s = full_s + wanted.ramp_s / 2
+    by_hand = supply.control != "remote"
+    # Hands are not as punctual as set points: the whole soft start is allowed for, not its lost half alone.
+    expected_s = full_s + (wanted.ramp_s if by_hand else wanted.ramp_s / 2)
     planned_c = target_c if wanted.mode == "current" else max(target_c, current_a * expected_s)
+    if by_hand:
+        planned_c = max(target_c, supply.rated_current_a * expected_s)
     return Plan(
         mode=wanted.mode,
         area_m2=wanted.area_m2,
@@ -99,6 +105,7 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
         expected_s=expected_s,
         longest_s=anodize.margin * expected_s,
         largest_c=anodize.margin * planned_c,
+        commanded_a=supply.rated_current_a if by_hand else None,
     ), ()
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from supervisor.core import dose, limits, output
+from supervisor.core import dose, heartbeat, knobs, limits, output
 from supervisor.core.actions import Note
 from supervisor.core.anodize import Operation
 from supervisor.core.events import Quality, Reading, Scanned
@@ -21,11 +21,15 @@ OVER_CURRENT_SHARE = 1.05
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """Where a channel's reading goes: `tank` or `supply` by name, and for a supply which of its readings it is."""
+    """Where a channel's reading goes: `tank`, `supply` or `device` by name, and for a supply which reading it is.
+
+    A supply's auxiliary contact only says that the supply must be looked at; a device's reading is its heartbeat.
+    """
 
     tank: str = ""
     supply: str = ""
     what: str = ""
+    device: str = ""
 
 
 def routes(setup: LineSetup) -> dict[str, tuple[Route, ...]]:
@@ -35,12 +39,18 @@ def routes(setup: LineSetup) -> dict[str, tuple[Route, ...]]:
         table[tank.temperature].append(Route(tank=tank.name))
     for supply in setup.supplies.values():
         for what in ("current", "output_state", "mode", "set_current", "set_voltage"):
-            table[getattr(supply, what)].append(Route(supply=supply.name, what=what))
+            if getattr(supply, what):
+                table[getattr(supply, what)].append(Route(supply=supply.name, what=what))
+        auxiliary = setup.outputs[supply.contactor].auxiliary if supply.contactor is not None else None
+        if auxiliary is not None:
+            table[auxiliary].append(Route(supply=supply.name, what="auxiliary"))
+    for beat in setup.heartbeats.values():
+        table[beat.channel].append(Route(device=beat.device))
     return {name: tuple(found) for name, found in table.items()}
 
 
 def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set[str]:
-    """Take in one transaction; return the tanks and supplies it touched."""
+    """Take in one transaction; return the tanks, supplies and devices it touched."""
     sampled_s = (event.t_sent_s + event.t_received_s) / 2
     touched: set[str] = set()
     # One copy for the whole transaction: it belongs to this draft alone until the step is taken over.
@@ -49,12 +59,16 @@ def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set
         reading = _trusted(given)
         if reading.channel not in table or not _newer(work, reading.channel, sampled_s):
             continue
+        before = work.state.channels.get(reading.channel)
         _remember(work, reading, sampled_s)
         for route in table.get(reading.channel, ()):
-            touched.add(route.tank or route.supply)
+            touched.add(route.tank or route.supply or route.device)
             if route.tank:
                 _temperature(work, route.tank, reading, sampled_s)
-            else:
+            elif route.device and reading.value is not None:
+                known_s = before.good_value if before is not None and before.good_s is not None else None
+                heartbeat.beat(work, route.device, known_s, reading.value)
+            elif route.supply and route.what != "auxiliary":
                 _of_supply(work, route, reading, event.t_sent_s, sampled_s)
     return touched
 
@@ -110,10 +124,11 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
         unseen_a = _unseen_a(operation, before)
         metering = dose.Metering(channel.accuracy, channel.period_s, setup.rated_current_a, unseen_a)
         counted = dose.read(operation.dose, reading.value, sampled_s, metering, off_proven=before.proven_off)
-        operation = _lost_current(work, replace(operation, dose=counted), reading.value, sent_s, sampled_s)
+        operation = _lost_current(work, setup, replace(operation, dose=counted), reading.value, sent_s, sampled_s)
     work.put(setup.name, replace(supply, output=after, operation=operation))
     if reading.value is None:
         return
+    knobs.watch(work, setup.name, reading.value, sampled_s)
     if before.proven_off and abs(reading.value) >= setup.off_threshold_a:
         _flows_unasked(work, setup.name, sent_s)
     if operation is not None and operation.energised and _surely_over(operation, reading.value, channel.accuracy):
@@ -130,7 +145,8 @@ def _unseen_a(operation: Operation, before: output.Output) -> float:
     seen_s, off_s = operation.dose.last_s, before.confirmed_s
     if seen_s is not None and off_s is not None and seen_s >= off_s:
         return 0.0
-    return operation.plan.current_a * OVER_CURRENT_SHARE
+    set_a = operation.plan.commanded_a
+    return operation.plan.current_a * OVER_CURRENT_SHARE if set_a is None else set_a
 
 
 def _surely_over(operation: Operation, current_a: float, accuracy: Accuracy) -> bool:
@@ -138,9 +154,11 @@ def _surely_over(operation: Operation, current_a: float, accuracy: Accuracy) -> 
     return least_a > operation.plan.current_a * OVER_CURRENT_SHARE
 
 
-def _lost_current(work: Work, operation: Operation, current_a: float, sent_s: float, sampled_s: float) -> Operation:
+def _lost_current(
+    work: Work, setup: SupplySetup, operation: Operation, current_a: float, sent_s: float, sampled_s: float
+) -> Operation:
     """Watch for a current far under what is set while commanded on; remember since when."""
-    reference_a = _reference_a(operation, sent_s)
+    reference_a = None if knobs.waits_for_hands(setup, operation) else _reference_a(operation, sent_s)
     if reference_a is None or current_a >= work.setup.anodize.reached_fraction * reference_a:
         return replace(operation, low_since_s=None)
     since_s = sampled_s if operation.low_since_s is None else operation.low_since_s

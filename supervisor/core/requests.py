@@ -6,7 +6,7 @@ import difflib
 from dataclasses import replace
 from typing import Literal
 
-from supervisor.core import anodize
+from supervisor.core import anodize, exercise, knobs, switches
 from supervisor.core.alarms import AlarmTrigger
 from supervisor.core.anodize import State, Trigger
 from supervisor.core.energise import RECORD_WITHIN_S, intend
@@ -33,6 +33,10 @@ def take(work: Work, request: Request) -> None:
         _alarm(work, request)
     elif request.what == "off":
         _off(work, request)
+    elif request.what == "exercise":
+        exercise.begin(work, request)
+    elif request.what == "release":
+        exercise.release(work, request)
     else:
         name, reasons = which_supply(work.state, request.supply)
         if reasons:
@@ -74,6 +78,9 @@ def _operation(work: Work, request: Request, name: str) -> None:
         _restart(work, request, name)
     elif request.what == "reset":
         _reset(work, request, name)
+    elif request.what == "confirm":
+        why = knobs.confirm(work, name)
+        work.answer(request.id, (why,) if why else (), supply=name)
     else:
         why = f"{request.what} asked for by {request.who}"
         # An intent on its way is withdrawn first: a stop must never be followed by a start that was asked for earlier.
@@ -99,7 +106,12 @@ def _start(work: Work, request: Request, name: str) -> None:
         work.answer(request.id, ("order: a start needs an area and a target.",))
         return
     plan, reasons = make_plan(work.setup, work.supply_setup(name), order)
-    reasons = (*reasons, *_load_free(work.state, order), *_ready(work, name, "start"))
+    reasons = (
+        *reasons,
+        *_load_free(work.state, order),
+        *_ready(work, name, "start"),
+        *_knobs_down(work, request, name),
+    )
     if plan is None or reasons:
         work.answer(request.id, reasons)
         return
@@ -140,8 +152,16 @@ def _ready(work: Work, name: str, what: str) -> tuple[str, ...]:
     return reasons
 
 
+def _knobs_down(work: Work, request: Request, name: str) -> tuple[str, ...]:
+    """Only a person can see to it that a supply with knobs begins at nought."""
+    if work.supply_setup(name).control == "remote" or request.confirmed:
+        return ()
+    text = f"knobs down: turn current and voltage of {name} fully down, then say so with --confirmed."
+    return (text,)
+
+
 def _restart(work: Work, request: Request, name: str) -> None:
-    reasons = _ready(work, name, "restart")
+    reasons = (*_ready(work, name, "restart"), *_knobs_down(work, request, name))
     operation = work.supply(name).operation
     if reasons or operation is None:
         work.answer(request.id, reasons)
@@ -188,6 +208,12 @@ def _off(work: Work, request: Request) -> None:
         work.move(name, Trigger.STOP, why)
         if not energised:  # otherwise the move has commanded it, and a second one would only keep the link busy
             work.switch_off(name)
+            setup = work.supply_setup(name)
+            if setup.control == "remote" and setup.contactor is not None:
+                switches.make_safe(work, setup.contactor)
+    for name, output in () if request.supply else work.setup.outputs.items():
+        if output.role == "heater":
+            switches.make_safe(work, name)
     work.answer(request.id, supplies=", ".join(names))
 
 

@@ -7,11 +7,13 @@ from typing import Literal
 
 from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import Operation
+from supervisor.core.contactor import Closing
 from supervisor.core.events import Reading
 from supervisor.core.limits import BandState
 from supervisor.core.load import Load
 from supervisor.core.output import Output
 from supervisor.core.plan import Plan
+from supervisor.core.switches import SwitchState
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,14 @@ class Pending:
 
 
 @dataclass(frozen=True, slots=True)
+class Exercise:
+    """The output a person tries out, and the wire time at which it goes back to its safe state whatever happens, s."""
+
+    output: str
+    until_wire_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class SupplyState:
     """One supply.
 
@@ -59,6 +69,8 @@ class SupplyState:
         ceiling_since_s: process time since when the voltage is held in current mode; None while it is not.
         lead_s: process time from a decision to its effect at the device, smoothed over the set points written.
         armed: whether the device confirmed its own communication time-out.
+        closing: its contactor on the way to closed; None while it is not.
+        off_plan_since_s: process time since when a current set by hand is far from the plan; None while it is near.
     """
 
     output: Output = field(default_factory=Output)
@@ -69,6 +81,8 @@ class SupplyState:
     ceiling_since_s: float | None = None
     lead_s: float = 0.0
     armed: bool = False
+    closing: Closing | None = None
+    off_plan_since_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +93,8 @@ class LineState:
         started_s: process time of the service's start. watch_only: nothing may be energised.
         ending: the service was told to end.
         channels: newest readings by channel. bands, supplies, alarms, loads: by tank, supply, alarm name, load id.
+        outputs: those that are no supply's, by name. exercise: the one under trial; None while none is.
+        restarted: devices whose newest heartbeat says that they began anew.
         requests: ids of the newest requests, oldest first (R4).
         actions, operations, numbered_loads: how many there have been; the next number is one more.
     """
@@ -95,3 +111,6 @@ class LineState:
     actions: int = 0
     operations: int = 0
     numbered_loads: int = 0
+    outputs: dict[str, SwitchState] = field(default_factory=dict)
+    exercise: Exercise | None = None
+    restarted: frozenset[str] = frozenset()

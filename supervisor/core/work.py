@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import alarms, anodize, output
-from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, SetPoints, SwitchOff, SwitchOn
+from supervisor.core import alarms, anodize, output, switches
+from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.alarms import Alarm, AlarmTrigger
 from supervisor.core.events import Instant
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import LineSetup, SupplySetup
 from supervisor.core.state import LineState, SupplyState
+from supervisor.core.switches import SwitchState
 
 
 class Work:
@@ -72,10 +73,19 @@ class Work:
         return self.state.actions
 
     def switch_off(self, name: str) -> None:
-        """Command off, for the first time or again, and begin its proof."""
-        supply = self.supply(name)
-        self.put(name, replace(supply, output=output.ask_off(supply.output, self.at.wire_s)))
-        self.actions.append(SwitchOff(name, self.number(), self.at.wire_s))
+        """Command off, for the first time or again, and begin its proof.
+
+        A supply with knobs is ended by its contactor; without one nothing but its person can, and readings tell.
+        """
+        supply, setup = self.supply(name), self.supply_setup(name)
+        asked = output.ask_off(supply.output, self.at.wire_s)
+        if setup.control == "none":
+            asked = output.confirmed(asked, self.at.process_s)
+        self.put(name, replace(supply, output=asked))
+        if setup.control == "remote":
+            self.actions.append(SwitchOff(name, self.number(), self.at.wire_s))
+        elif setup.contactor is not None:
+            switches.command(self, setup.contactor, on=False)
 
     def set_points(self, name: str, current_a: float, voltage_v: float) -> int:
         """Send set points; return the action's number."""
@@ -94,6 +104,19 @@ class Work:
         """Command on. Only `energise` calls this, after every permissive held a second time (R1)."""
         self.put(name, replace(self.supply(name), output=output.ask_on()))
         self.actions.append(SwitchOn(name, self.number(), self.at.wire_s))
+
+    def wanted_on(self, name: str) -> None:
+        """Note that current may flow by the core's will, where that takes no command to the supply itself."""
+        self.put(name, replace(self.supply(name), output=output.ask_on()))
+
+    def put_switch(self, name: str, state: SwitchState) -> None:
+        """Replace the state of an output that is no supply's."""
+        self.state = replace(self.state, outputs={**self.state.outputs, name: state})
+
+    def send_switch(self, name: str, number: int, *, on: bool) -> None:
+        """Send a switch command. Only `switches.command` calls this."""
+        safe = on is self.setup.outputs[name].safe_on
+        self.actions.append(Switch(name, number, self.at.wire_s, on, safe))
 
     # -- people
 

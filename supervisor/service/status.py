@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from supervisor.core import dose
+from supervisor.core import dose, knobs
 from supervisor.core.anodize import Operation
 from supervisor.core.events import Instant
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState
+from supervisor.core.switches import SwitchState
 from supervisor.trade.charge import Interval
 from supervisor.trade.coating import thickness_um
 
@@ -34,6 +35,16 @@ def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
             }
             for name, tank in setup.tanks.items()
         },
+        "outputs": {name: _output(setup, of, name) for name, of in state.outputs.items()},
+        "contacts": {name: _contact(setup, state, name, at) for name in setup.contacts},
+        "heartbeats": {
+            name: {
+                "seconds": value(setup, state, beat.channel, at),
+                "reading": _quality(setup, state, beat.channel, at),
+            }
+            for name, beat in setup.heartbeats.items()
+        },
+        "exercise": None if state.exercise is None else state.exercise.output,
         "alarms": [_alarm(setup, state, name) for name in sorted(state.alarms) if state.alarms[name].state != "normal"],
     }
 
@@ -59,12 +70,35 @@ def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[
     operation = supply.operation
     return {
         "state": str(operation.state) if operation else "idle",
+        "control": names.control,
+        "waits_for_hands": knobs.waits_for_hands(names, operation),
         "wanted_on": supply.output.wanted_on,
         "off_proven": supply.output.proven_off and _shows_off(setup, state, name, at),
         "current_a": value(setup, state, names.current, at),
         "voltage_v": value(setup, state, names.voltage, at),
         "voltage_held": supply.voltage_held,
+        "contactor": names.contactor,
         "operation": _operation(setup, state, name, operation, at) if operation else None,
+    }
+
+
+def _output(setup: LineSetup, output: SwitchState, name: str) -> dict[str, Any]:
+    return {
+        "role": setup.outputs[name].role,
+        "on": output.on,
+        "confirmed": output.confirmed_s is not None,
+        "safe_on": setup.outputs[name].safe_on,
+    }
+
+
+def _contact(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[str, Any]:
+    contact = setup.contacts[name]
+    shown = value(setup, state, contact.channel, at)
+    return {
+        "role": contact.role,
+        "tank": contact.tank or None,
+        "closed": None if shown is None else shown >= 1,
+        "reading": _quality(setup, state, contact.channel, at),
     }
 
 

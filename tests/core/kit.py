@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from itertools import count
 from typing import TypeVar
 
-from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, SwitchOff, SwitchOn
+from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import Operation, State
 from supervisor.core.events import (
@@ -22,6 +22,7 @@ from supervisor.core.events import (
     RequestKind,
     Scanned,
     Started,
+    Switched,
     Wake,
     Woken,
     Written,
@@ -32,7 +33,10 @@ from supervisor.core.setup import (
     AnodizeSetup,
     BandSetup,
     ChannelSetup,
+    ContactSetup,
+    Control,
     GrowthSetup,
+    HeartbeatSetup,
     LineSetup,
     OutputSetup,
     SupplySetup,
@@ -121,6 +125,44 @@ def line_setup(supplies: int = 1) -> LineSetup:
     )
 
 
+def fitted_setup(control: Control = "remote", *, auxiliary: bool = True) -> LineSetup:
+    """The plain line with a contactor (none where control is), its auxiliary contact, a fan and a board's heartbeat."""
+    plain = line_setup()
+    exact, contact = Accuracy(0.0, 0.0), ("", 0.0, 1.0)
+    channels = {
+        **plain.channels,
+        "shut": ChannelSetup("shut", "relays", "in1", *contact, exact, 0.4, 3.0),
+        "board-heartbeat": ChannelSetup("board-heartbeat", "board", "heartbeat", "s", 0.0, 1e9, exact, 0.4, 3.0),
+    }
+    switches = {
+        "contactor": OutputSetup(
+            "contactor",
+            "contactor",
+            safe_on=False,
+            device="relays",
+            point="k1",
+            auxiliary="shut" if auxiliary else None,
+        ),
+        "fan": OutputSetup("fan", "fan", safe_on=True, device="board", point="fan"),
+    }
+    if control == "none":
+        del switches["contactor"]
+    supply = replace(plain.supplies["main"], contactor=None if control == "none" else "contactor", control=control)
+    if control != "remote":
+        # The contact is read, then the current twice: 0.4 s each.
+        supply = replace(
+            supply, output="", output_state="", mode="", set_current="", set_voltage="", proof_deadline_s=2
+        )
+    return replace(
+        plain,
+        channels=channels,
+        supplies={"main": supply},
+        outputs={**(plain.outputs if control == "remote" else {}), **switches},
+        contacts={"shut": ContactSetup("shut", "auxiliary contact", "shut")},
+        heartbeats={"board": HeartbeatSetup("board", "board-heartbeat", 2.0, ("main",))},
+    )
+
+
 @dataclass
 class Device:
     """What a supply does when all is well: it obeys at once and gives what it is set to."""
@@ -156,6 +198,13 @@ class Bench:
     actions: list[Action] = field(default_factory=list)
     wake: Wake = field(default_factory=Wake)
     silent: set[str] = field(default_factory=set)
+    shut: dict[str, bool] = field(default_factory=dict)
+    """What each output that is no supply's really does."""
+    stuck: set[str] = field(default_factory=set)
+    """Outputs that say they obey and stay as they are."""
+    deaf: set[str] = field(default_factory=set)
+    """Outputs whose device does not answer."""
+    board_began_s: float = 0.0
     keeps_records: bool = True
     obeys: bool = True
     drops: type[Action] | None = None
@@ -165,6 +214,7 @@ class Bench:
     def __post_init__(self) -> None:
         self.line = Line(self.setup, self.state)
         self.devices = {name: Device() for name in self.setup.supplies}
+        self.shut = {name: False for name, of in self.setup.outputs.items() if of.role != "supply output"}
         self.bath_c = dict.fromkeys(self.setup.tanks, 20.5)
 
     @property
@@ -184,6 +234,10 @@ class Bench:
     def _obey(self, action: Action) -> None:
         if isinstance(action, Record) and self.keeps_records:
             self.give(Recorded(self.at, action.intent))
+        if isinstance(action, Switch) and self.obeys and action.output not in self.deaf:
+            if action.output not in self.stuck:
+                self.shut[action.output] = action.on
+            self.give(self.switched(action))
         if not isinstance(action, SwitchOff | SwitchOn | SetPoints | ArmTimeOut) or not self.obeys:
             return
         if action.supply in self.silent or type(action) is self.drops:
@@ -203,6 +257,11 @@ class Bench:
         command = COMMANDS[type(action)]
         problem = "" if ok else "no answer"
         return Written(self.at, action.supply, command, action.number, ok, self.now_s, self.now_s, problem)
+
+    def switched(self, action: Switch, *, ok: bool = True) -> Switched:
+        """The fate of a switch command, now."""
+        problem = "" if ok else "no answer"
+        return Switched(self.at, action.output, action.on, action.number, ok, self.now_s, self.now_s, problem)
 
     def start_service(self, *, watch_only: bool = False) -> Step:
         """Start and let two scans prove every output off."""
@@ -238,17 +297,40 @@ class Bench:
         )
         if readings:
             self.give(Scanned(self.at, "thermometer", self.now_s, self.now_s, readings))
+        if "relays" not in self.silent and "contactor" in self.shut:
+            self.contact(self.shut["contactor"])
+        if "board" not in self.silent and self.setup.heartbeats:
+            self.heartbeat(self.now_s - self.board_began_s)
+
+    def contact(self, closed: bool, quality: Quality = Quality.GOOD) -> Step:
+        """One reading of the contactor's auxiliary contact, now."""
+        value = float(closed) if quality is Quality.GOOD else None
+        return self.give(Scanned(self.at, "relays", self.now_s, self.now_s, (Reading("shut", quality, value),)))
+
+    def heartbeat(self, seconds: float) -> Step:
+        """One heartbeat of the board, now."""
+        reading = Reading("board-heartbeat", Quality.GOOD, seconds)
+        return self.give(Scanned(self.at, "board", self.now_s, self.now_s, (reading,)))
+
+    def flows_a(self, name: str) -> float:
+        """What flows from a supply: nothing past an open contactor."""
+        contactor = self.setup.supplies[name].contactor
+        return self.devices[name].current_a if contactor is None or self.shut.get(contactor, True) else 0.0
 
     def supply_scan(self, name: str, device: Device) -> Scanned:
         """A good scan of a supply as it stands."""
         supply = self.setup.supplies[name]
         values = {
-            supply.current: device.current_a * device.gain, supply.voltage: 15.0 if device.on else 0.0,
+            supply.current: self.flows_a(name) * device.gain, supply.voltage: 15.0 if device.on else 0.0,
             supply.output_state: float(device.on), supply.mode: float(device.voltage_held),
             supply.set_current: device.set_a, supply.set_voltage: device.set_v,
         }  # fmt: skip
-        readings = tuple(Reading(channel, Quality.GOOD, value, (0,)) for channel, value in values.items())
+        readings = tuple(Reading(channel, Quality.GOOD, value, (0,)) for channel, value in values.items() if channel)
         return Scanned(self.at, supply.device, self.now_s, self.now_s, readings)
+
+    def turn(self, current_a: float, *, supply: str = "main") -> None:
+        """Let a person turn the knobs of a supply that has nothing else."""
+        self.devices[supply].on, self.devices[supply].set_a = current_a > 0, current_a
 
     def request(self, what: RequestKind, *, supply: str = "", alarm: str = "", order: Order | None = None) -> Request:
         """A fresh request."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from supervisor.core.actions import SwitchOff
@@ -12,7 +10,7 @@ from supervisor.core.anodize import State
 from supervisor.core.events import Quality, Reading, Scanned, Started
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.line import Step
-from tests.core.kit import Bench, line_setup, of_kind
+from tests.core.kit import Bench, fitted_setup, line_setup, of_kind
 
 BAD = [quality for quality in Quality if quality is not Quality.GOOD]
 SOME_BAD = [Quality.LATE, Quality.NO_ANSWER]
@@ -175,10 +173,9 @@ def test_without_second_means_the_alarm_says_so_and_to_cut_the_mains(cause: str)
     assert "mains" not in " ".join(CAUSES[cause].told("main", second_means=True))
 
 
-@pytest.mark.parametrize(("second_means", "told"), [(None, True), ("main-contactor", False)])
-def test_an_overdue_proof_tells_to_cut_the_mains_where_nothing_else_can(second_means: str | None, told: bool) -> None:
-    setup = line_setup()
-    bench = Bench(replace(setup, supplies={"main": replace(setup.supplies["main"], contactor=second_means)}))
+@pytest.mark.parametrize(("fitted", "told"), [(False, True), (True, False)])
+def test_an_overdue_proof_tells_to_cut_the_mains_where_nothing_else_can(fitted: bool, told: bool) -> None:
+    bench = Bench(fitted_setup() if fitted else line_setup())
     bench.running()
     bench.silent = {"main"}
     bench.ask("stop")

@@ -1,0 +1,94 @@
+"""An output tried out by a person who looks on: away from its safe state for a moment, while nothing else can run."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from supervisor.core import switches
+from supervisor.core.actions import Note
+from supervisor.core.events import Request
+from supervisor.core.permissives import fresh
+from supervisor.core.state import Exercise
+
+if TYPE_CHECKING:
+    from supervisor.core.work import Work
+
+LONGEST_S = 1.5
+"""Wire time from decision to decision, so that on the wire it stays within 2 s."""
+
+
+def begin(work: Work, request: Request) -> None:
+    """Switch one output out of its safe state, or refuse with every reason."""
+    name = request.output
+    reasons = _against(work, request)
+    if reasons:
+        work.answer(request.id, reasons)
+        return
+    until_s = work.at.wire_s + LONGEST_S
+    work.put_switch(name, replace(work.state.outputs[name], tried=True))
+    work.state = replace(work.state, exercise=Exercise(name, until_s))
+    switches.command(work, name, on=not work.setup.outputs[name].safe_on)
+    work.answer(request.id, output=name)
+
+
+def release(work: Work, request: Request) -> None:
+    """Bring the output back to its safe state; harmless where it is there already."""
+    if work.state.exercise is not None and work.state.exercise.output == request.output:
+        end(work)
+    work.answer(request.id, output=request.output)
+
+
+def end(work: Work) -> None:
+    """End whatever is under trial."""
+    exercise = work.state.exercise
+    if exercise is None:
+        return
+    work.state = replace(work.state, exercise=None)
+    switches.make_safe(work, exercise.output)
+    work.actions.append(Note("output", exercise.output, f"{exercise.output}: back to its safe state."))
+
+
+def settle(work: Work) -> None:
+    """End it when its time is over, and a contactor's at once where current flows."""
+    exercise = work.state.exercise
+    if exercise is None:
+        return
+    over = work.at.wire_s >= exercise.until_wire_s
+    if over or any(_flows(work, supply) for supply in _broken_by(work, exercise.output)):
+        end(work)
+
+
+def _broken_by(work: Work, output: str) -> list[str]:
+    return [name for name, supply in work.setup.supplies.items() if supply.contactor == output]
+
+
+def _flows(work: Work, name: str) -> bool:
+    """Whether the newest current of a supply is not surely off: one that is not good does not count as off (R9)."""
+    setup = work.supply_setup(name)
+    current_a = fresh(work.state, setup.current, work.at.process_s, setup.silent_after_s)
+    return current_a is None or abs(current_a) >= setup.off_threshold_a
+
+
+def _against(work: Work, request: Request) -> tuple[str, ...]:
+    name, reasons = request.output, []
+    if not work.state.watch_only:
+        reasons.append("watching only: outputs are exercised while only watching; start with run --watch-only.")
+    if work.state.ending:
+        reasons.append("not ending: this supervisor was told to end.")
+    if work.state.exercise is not None:
+        reasons.append(f"one at a time: {work.state.exercise.output} is being exercised.")
+    if name not in work.state.outputs:
+        known = ", ".join(work.state.outputs) or "none"
+        why = "is a supply output, which is never exercised" if name in work.setup.outputs else "is no output"
+        reasons.append(f"output: {name} {why}; this line has {known}.")
+        return tuple(reasons)
+    for supply in _broken_by(work, name):
+        if not work.supply(supply).output.proven_off or _flows(work, supply):
+            reasons.append(f"off proven: {name} is in the circuit of {supply}, whose off is not proven.")
+        if work.supply_setup(supply).control != "remote" and not request.confirmed:
+            reasons.append(
+                f"own switch off: closing {name} puts {supply} onto its tank. Switch {supply} off at itself, turn its "
+                "knobs down, and say so with --confirmed."
+            )
+    return tuple(reasons)

@@ -1,0 +1,88 @@
+"""Outputs that are no supply's: what each was told, whether it did it, and its safe state sent until it has (R3)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from supervisor.core.events import Switched
+
+if TYPE_CHECKING:
+    from supervisor.core.work import Work
+
+SAFE_WITHIN_S = 1.0
+"""Wire time in which an output must have confirmed its safe state before an alarm tells of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchState:
+    """One output.
+
+    Attributes:
+        on: what it was told last. number: of that action; 0 before the first.
+        confirmed_s: process time at which its device confirmed it; None while it has not.
+        asked_wire_s: wire time at which it was first told so. sent_wire_s: of the last sending.
+        tried: whether a person exercised it in this run: then its safe state is seen to even while only watching.
+    """
+
+    on: bool
+    number: int = 0
+    confirmed_s: float | None = None
+    asked_wire_s: float = 0.0
+    sent_wire_s: float = 0.0
+    tried: bool = False
+
+
+def command(work: Work, name: str, *, on: bool) -> None:
+    """Tell an output; the same again keeps what is known of it."""
+    before, wire_s = work.state.outputs[name], work.at.wire_s
+    number = work.number()
+    if before.number and before.on is on:
+        after = replace(before, number=number, sent_wire_s=wire_s)
+    else:
+        after = SwitchState(on, number, None, wire_s, wire_s, before.tried)
+    work.put_switch(name, after)
+    work.send_switch(name, number, on=on)
+
+
+def make_safe(work: Work, name: str) -> None:
+    """Tell an output its safe state."""
+    command(work, name, on=work.setup.outputs[name].safe_on)
+
+
+def switched(work: Work, event: Switched) -> None:
+    """Take the fate of a command. Only the newest one's word counts, or a word for the same state."""
+    state = work.state.outputs.get(event.output)
+    if state is None or not event.ok or event.on is not state.on or state.confirmed_s is not None:
+        return
+    work.put_switch(event.output, replace(state, confirmed_s=event.t_received_s))
+
+
+def doubt(work: Work, name: str) -> None:
+    """What was confirmed is history: the device began anew, and its outputs rest. Their safe state is sent again."""
+    state = work.state.outputs[name]
+    work.put_switch(name, replace(state, confirmed_s=None, asked_wire_s=work.at.wire_s))
+    make_safe(work, name)
+
+
+def settle(work: Work, name: str) -> None:
+    """Send a safe state again that is not confirmed, and tell of one that stays so."""
+    state, setup, wire_s = work.state.outputs[name], work.setup.outputs[name], work.at.wire_s
+    waits = state.on is setup.safe_on and state.confirmed_s is None and state.number > 0
+    if waits and wire_s - state.sent_wire_s >= setup.resend_s and (not work.state.watch_only or state.tried):
+        make_safe(work, name)
+    work.alarm(name, failed_cause(work, name), waits and wire_s - state.asked_wire_s >= SAFE_WITHIN_S)
+
+
+def failed_cause(work: Work, name: str) -> str:
+    """The alarm of an output whose safe state is not confirmed: what can do harm is told with more weight."""
+    return "urgent-switch-failed" if work.setup.outputs[name].role in {"contactor", "heater"} else "switch-failed"
+
+
+def wakes(work: Work, name: str) -> list[float]:
+    """Wire times at which this output must be looked at again."""
+    state, setup = work.state.outputs[name], work.setup.outputs[name]
+    if state.on is not setup.safe_on or state.confirmed_s is not None or state.number == 0:
+        return []
+    again = [] if work.state.watch_only and not state.tried else [state.sent_wire_s + setup.resend_s]
+    return [*again, state.asked_wire_s + SAFE_WITHIN_S]

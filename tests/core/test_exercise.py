@@ -1,0 +1,130 @@
+"""Outputs tried out: only while only watching, for a moment, and safe again whatever happens."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from supervisor.core.actions import Switch
+from supervisor.core.events import Ending
+from tests.core.kit import Bench, fitted_setup, of_kind
+
+
+def watching(control: str = "remote") -> Bench:
+    made = Bench(fitted_setup(control))  # type: ignore[arg-type]
+    made.start_service(watch_only=True)
+    return made
+
+
+def told(made: Bench, output: str) -> list[bool]:
+    return [action.on for action in made.named(Switch) if action.output == output]
+
+
+def test_an_output_leaves_its_safe_state_and_is_back_within_two_seconds_by_itself() -> None:
+    made = watching()
+    began_s = made.now_s
+    assert made.ask("exercise", output="fan").ok
+    assert told(made, "fan") == [True, False]
+    made.run(2.0)
+    back = made.named(Switch)[-1]
+    assert (back.output, back.on, back.safe) == ("fan", True, True)
+    assert back.decided_wire_s - began_s <= 2.0
+    assert made.line.state.exercise is None
+
+
+def test_a_release_brings_it_back_at_once() -> None:
+    made = watching()
+    made.ask("exercise", output="fan")
+    made.ask("release", output="fan")
+    assert told(made, "fan") == [True, False, True]
+
+
+def test_a_release_of_another_output_changes_nothing() -> None:
+    made = watching()
+    made.ask("exercise", output="fan")
+    made.ask("release", output="contactor")
+    assert told(made, "fan") == [True, False]
+
+
+def test_the_end_of_the_supervisor_brings_it_back_first() -> None:
+    made = watching()
+    made.ask("exercise", output="fan")
+    step = made.give(Ending(made.at))
+    assert [(action.output, action.on) for action in of_kind(step, Switch)] == [("fan", True)]
+
+
+def test_the_way_back_is_sent_until_it_is_confirmed() -> None:
+    made = watching()
+    made.ask("exercise", output="fan")
+    made.deaf = {"fan"}
+    made.run(4.0)
+    assert told(made, "fan").count(True) > 4
+    made.deaf = set()
+    made.run(1.0)
+    sent = len(told(made, "fan"))
+    made.run(3.0)
+    assert len(told(made, "fan")) == sent
+
+
+def test_nothing_is_exercised_by_a_supervisor_that_may_switch_on() -> None:
+    made = Bench(fitted_setup())
+    made.start_service()
+    answer = made.ask("exercise", output="fan")
+    assert any(reason.startswith("watching only:") for reason in answer.reasons)
+    assert told(made, "fan") == [True]
+
+
+@pytest.mark.parametrize(
+    ("output", "why"), [("main-output", "is a supply output, which is never"), ("fun", "is no output")]
+)
+def test_a_supply_output_is_never_exercised_nor_what_is_not_there(output: str, why: str) -> None:
+    made = watching()
+    (reason,) = made.ask("exercise", output=output).reasons
+    assert why in reason
+
+
+def test_one_at_a_time_and_every_reason_is_told() -> None:
+    made = watching()
+    made.ask("exercise", output="fan")
+    made.turn(2.0)
+    made.current(2.0)
+    reasons = made.ask("exercise", output="contactor").reasons
+    assert [reason.partition(":")[0] for reason in reasons] == ["one at a time", "off proven"]
+
+
+def test_a_contactor_is_exercised_only_with_its_supply_proven_off_by_fresh_readings() -> None:
+    made = watching()
+    made.silent = {"main"}
+    made.run(4.0)
+    assert any(reason.startswith("off proven:") for reason in made.ask("exercise", output="contactor").reasons)
+    made.silent = set()
+    made.run(2.0)
+    assert made.ask("exercise", output="contactor").ok
+    assert made.shut["contactor"]
+    made.run(2.0)
+    assert not made.shut["contactor"]
+
+
+def test_a_contactor_opens_at_once_where_current_flows() -> None:
+    made = watching()
+    made.ask("exercise", output="contactor")
+    made.current(0.2)
+    assert told(made, "contactor")[-1] is False
+
+
+def test_the_contactor_of_a_supply_with_knobs_needs_the_persons_word_that_it_is_switched_off_at_itself() -> None:
+    made = watching("contactor")
+    (reason,) = made.ask("exercise", output="contactor").reasons
+    assert reason.startswith("own switch off:")
+    assert made.ask("exercise", output="contactor", confirmed=True).ok
+
+
+def test_a_repeated_request_does_not_exercise_twice() -> None:
+    made = watching()
+    request = replace(made.request("exercise"), output="fan")
+    made.give(request)
+    made.run(2.0)
+    sent = len(told(made, "fan"))
+    made.give(request)
+    assert len(told(made, "fan")) == sent

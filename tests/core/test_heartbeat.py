@@ -1,0 +1,74 @@
+"""A device's heartbeat: stopped or begun anew, what hangs on it is held and it is what is named."""
+
+from __future__ import annotations
+
+from supervisor.core.actions import Switch, SwitchOff
+from supervisor.core.alarms import AlarmState
+from supervisor.core.anodize import State
+from tests.core.kit import Bench, fitted_setup, of_kind
+
+LOST = "board/heartbeat-lost"
+
+
+def running() -> Bench:
+    made = Bench(fitted_setup())
+    made.start_service()
+    return made.running()
+
+
+def test_a_heartbeat_that_stops_holds_the_load_and_is_named() -> None:
+    made = running()
+    made.silent = {"board"}
+    made.run(2.5)
+    assert (made.stands(), made.operation().why) == (State.HELD, "heartbeat-lost")
+    (text,) = made.alarm_texts(LOST)
+    assert "heartbeat of board" in text
+
+
+def test_a_device_that_began_anew_holds_the_load_however_short_its_silence() -> None:
+    made = running()
+    made.board_began_s = made.now_s
+    made.later(0.1)
+    step = made.heartbeat(0.1)
+    assert of_kind(step, SwitchOff)
+    assert made.operation().why == "heartbeat-lost"
+
+
+def test_the_heartbeat_is_named_before_what_is_missed_because_of_it() -> None:
+    made = running()
+    made.silent = {"board", "main-acid"}
+    made.run(6.0)
+    assert made.operation().why == "heartbeat-lost"
+    assert made.alarm("main-acid/temperature-lost") is AlarmState.UNACKNOWLEDGED
+
+
+def test_of_causes_that_come_in_one_step_the_heartbeat_is_named() -> None:
+    made = running()
+    made.later(10.0)
+    made.wake_up()
+    assert made.operation().why in {"heartbeat-lost", "supply-silent"}
+    assert made.alarm("main-acid/temperature-lost") is AlarmState.UNACKNOWLEDGED
+    assert made.operation().why != "temperature-lost"
+
+
+def test_outputs_of_a_device_that_began_anew_are_told_their_safe_state_again_and_nothing_else() -> None:
+    made = running()
+    made.later(0.1)
+    step = made.heartbeat(0.1)
+    assert [(action.output, action.on) for action in of_kind(step, Switch)] == [("fan", True)]
+
+
+def test_it_is_over_with_the_next_heartbeat_and_waits_for_a_reset() -> None:
+    made = running()
+    made.board_began_s = made.now_s
+    made.run(3.0)
+    assert made.alarm(LOST) is AlarmState.LATCHED_UNACKNOWLEDGED
+    assert not made.ask("restart").ok
+    assert made.ask("alarm reset", alarm=LOST).ok
+    assert made.ask("restart").ok
+
+
+def test_nothing_starts_while_no_heartbeat_comes() -> None:
+    made = Bench(fitted_setup(), silent={"board"})
+    made.start_service()
+    assert "heartbeat there: none comes from board." in made.start().reasons
