@@ -157,10 +157,12 @@ class BoardSentence:
         where = f"{self.name} on {link.settings.place}"
         sent = await link.send(sentences.encode(order))
         until_s = sent.t_sent_s + link.settings.response_time_out_s
-        while (line := await link.next_line(until_s)) is not None and line.t_received_s <= until_s:
+        while (line := await link.next_line(until_s)) is not None:
             said = _answer_to(order, line)
             if said is None:
                 self._kept.append(line)
+                if line.t_received_s > until_s:
+                    break
             elif said.word == "NOT":
                 code = int(said.fields[0])
                 meaning = REFUSALS.get(code, "the board's program tells what that means")

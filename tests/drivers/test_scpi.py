@@ -365,6 +365,12 @@ def test_any_other_text_is_refused_or_a_number_and_nothing_else(text: str) -> No
             continue
 
 
+@pytest.mark.parametrize("text", ["-1", "0.5", "9.9E37"])
+def test_a_state_is_a_whole_number_from_nought_up(text: str) -> None:
+    with pytest.raises(ValueError, match="no whole number from 0 up"):
+        whole_number(text)
+
+
 def test_an_entry_may_hold_quotes_and_a_plus() -> None:
     assert (entry('+0,"No error"').code, entry('-131,"Invalid suffix ""mA"""').text) == (0, 'Invalid suffix "mA"')
 
