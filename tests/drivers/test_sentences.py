@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
@@ -132,3 +135,10 @@ def test_a_value_comes_through_as_it_was_told(name: str, value: object) -> None:
 def test_what_could_not_be_read_back_is_not_sent(field: str) -> None:
     with pytest.raises(ValueError, match=r"."):
         encode(Sentence("SET", 1, (field,)))
+
+
+def test_the_sentences_in_the_docs_are_sentences() -> None:
+    docs = (Path(__file__).parents[2] / "docs" / "board-sentence.md").read_text(encoding="utf-8")
+    shown = [line.strip() for line in docs.splitlines() if re.match(r" +\$[A-Z]+,", line)]
+    words = [decode(f"{line}\r\n".encode()).word for line in shown]
+    assert words == ["READ", "BEAT", "SET", "KEEP", "DONE", "NOT"]
