@@ -19,6 +19,7 @@ from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused, Scan
 from drivers.sentences import Sentence, decode, encode
 from drivers.text_link import TextLink
 from tests.drivers.text_peer import TIME_OUT_S, TextPeer, board_map, text_link
+from tests.harness.virtual_loop import run_virtual
 
 ALL = ("t1", "emf", "cj", "level", "fan", "heartbeat")
 
@@ -102,6 +103,23 @@ async def test_a_number_that_stands_for_no_value_is_none(far: TextPeer, near: Te
 async def test_silence_is_no_answer(board: BoardSentence) -> None:
     with pytest.raises(NoAnswer, match="told nothing that was asked for within 50 ms"):
         await board.read(ALL)
+
+
+def test_silence_is_no_answer_after_the_response_time_out_to_the_last_digit_of_any_clock() -> None:
+    """On a clock that stands still while anything is ready, a rest of a billionth must not be waited for in vain."""
+
+    async def listen() -> None:
+        loop = asyncio.get_running_loop()
+        with TextPeer() as far:
+            for turn in range(1, 200):
+                board = BoardSentence(text_link(far.port, time_out_s=turn / 77, now=loop.time), board_map())
+                before_s = loop.time()
+                with pytest.raises(NoAnswer):
+                    await board.read(ALL)
+                assert loop.time() - before_s == pytest.approx(turn / 77, abs=2e-6)
+                await board._link.close()
+
+    run_virtual(listen())
 
 
 async def test_sentences_without_what_was_asked_for_are_no_answer_either(far: TextPeer, board: BoardSentence) -> None:
