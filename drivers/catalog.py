@@ -8,13 +8,16 @@ from functools import cache
 from importlib.metadata import entry_points
 from typing import Any, Literal
 
+from drivers.board_sentence import BoardSentence, board_times
 from drivers.modbus_link import ModbusLink
 from drivers.modbus_times import modbus_times
 from drivers.module_modbus import ModuleModbus
-from drivers.points import DeviceMap, LinkKind, LinkSettings, Point
+from drivers.points import DeviceMap, Field, LinkKind, LinkSettings, Point
 from drivers.ports import Device, Link, Times
 from drivers.registers import Register
 from drivers.supply_modbus import SupplyModbus
+from drivers.supply_scpi import SupplyScpi, scpi_times
+from drivers.text_link import TextLink
 
 ENTRY_POINTS = "ampminder.drivers"
 """The group in which an installed package names drivers of its own; each entry is a `Driver`."""
@@ -46,14 +49,18 @@ Trace = Callable[[bool, bytes], None]
 """Called with (sending, bytes) for everything that passes."""
 
 _MODBUS: frozenset[LinkKind] = frozenset({"modbus rtu", "modbus tcp"})
+_TEXT: frozenset[LinkKind] = frozenset({"serial text"})
 
 OURS = (
     Driver("modbus supply", "supply", _MODBUS, Register, SupplyModbus, modbus_times),
     Driver("modbus module", "module", _MODBUS, Register, ModuleModbus, modbus_times),
+    Driver("scpi supply", "supply", _TEXT, Field, SupplyScpi, scpi_times),
+    Driver("sentence board", "module", _TEXT, Field, BoardSentence, board_times),
 )
 
 LINKS: dict[LinkKind, Callable[[Any, Callable[[], float], Trace | None], Link]] = {
     "modbus rtu": ModbusLink,
+    "serial text": TextLink,
 }
 
 
