@@ -9,7 +9,8 @@ from importlib.metadata import entry_points
 from typing import Any, Literal
 
 from drivers.board_sentence import BoardSentence, board_times
-from drivers.modbus_link import ModbusLink
+from drivers.modbus_rtu import RtuLink
+from drivers.modbus_tcp import TcpLink
 from drivers.modbus_times import modbus_times
 from drivers.module_modbus import ModuleModbus
 from drivers.points import DeviceMap, Field, LinkKind, LinkSettings, Point
@@ -59,7 +60,8 @@ OURS = (
 )
 
 LINKS: dict[LinkKind, Callable[[Any, Callable[[], float], Trace | None], Link]] = {
-    "modbus rtu": ModbusLink,
+    "modbus rtu": RtuLink,
+    "modbus tcp": TcpLink,
     "serial text": TextLink,
 }
 

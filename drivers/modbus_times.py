@@ -4,34 +4,45 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from drivers.modbus_frames import REQUEST_LENGTH, frame_gap_s, read_answer_length, wire_time_s
+from drivers.modbus_frames import REQUEST_LENGTH, frame_gap_s, read_answer_length, wire_time_s, write_request_length
 from drivers.points import LinkSettings, SerialSettings
 from drivers.ports import Times
 from drivers.registers import BIT_TABLES, Register, RegisterMap, groups_of
 
 WRITE_ANSWER_BYTES = REQUEST_LENGTH
-"""A device confirms a write by sending its request back."""
+"""A device confirms a write with address and value or count."""
 
 
 def modbus_times(settings: LinkSettings, device_map: RegisterMap) -> Times:
     """Work out a device's longest exchange, and that of one command to it, when it takes its worst time to answer."""
     baud = settings.baud if isinstance(settings, SerialSettings) else None
-    reads = [read_answer_bytes(group) for group in groups_of(device_map)]
-    worst_s = device_map.worst_answer_s
+    worst_s, points = device_map.worst_answer_s, device_map.points.values()
+    reads = [transaction_s(baud, read_answer_bytes(group), worst_s) for group in groups_of(device_map)]
+    writes = [_write_s(baud, point, worst_s) for point in points if point.table in {"coil", "holding register"}]
+    switches = [_write_s(baud, p, worst_s) for p in points if set(p.states.values()) == {"off", "on"}]
+    plain_s = transaction_s(baud, WRITE_ANSWER_BYTES, worst_s)
     return Times(
-        transaction_s(baud, max([*reads, WRITE_ANSWER_BYTES]), worst_s) + device_map.quiet_s,
-        transaction_s(baud, WRITE_ANSWER_BYTES, worst_s) + device_map.quiet_s,
+        max([*reads, *writes, plain_s]) + device_map.quiet_s,
+        max(switches, default=plain_s) + device_map.quiet_s,
     )
 
 
-def transaction_s(baud: int | None, answer_bytes: int, worst_answer_s: float = 0.0) -> float:
+def _write_s(baud: int | None, point: Register, worst_answer_s: float) -> float:
+    many = point.write_many or point.width > 1
+    request = write_request_length(point.width) if many else REQUEST_LENGTH
+    return transaction_s(baud, WRITE_ANSWER_BYTES, worst_answer_s, request)
+
+
+def transaction_s(
+    baud: int | None, answer_bytes: int, worst_answer_s: float = 0.0, request_bytes: int = REQUEST_LENGTH
+) -> float:
     """Request, wait, answer and the silence after it, s. The wait is at least the 3.5 characters before an answer.
 
     Over TCP (`baud` None) frames take no time beside the wait.
     """
     if baud is None:
         return worst_answer_s
-    frames_s, gap_s = wire_time_s(baud, REQUEST_LENGTH + answer_bytes), frame_gap_s(baud)
+    frames_s, gap_s = wire_time_s(baud, request_bytes + answer_bytes), frame_gap_s(baud)
     return frames_s + max(gap_s, worst_answer_s) + gap_s
 
 

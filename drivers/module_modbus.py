@@ -18,7 +18,8 @@ class ModuleModbus(RegisterDevice):
         raw = None if register is None else next((r for r, word in register.states.items() if word == wanted), None)
         if register is None or raw is None or register.table not in {"coil", "holding register"}:
             raise ValueError(f"{self.name}: {point} is no switch: it needs a coil or holding register and off and on")
-        return await self._link.write(self._map.unit, register.table, register.address, raw)
+        many = register.write_many
+        return await self._link.write(self._map.unit, register.table, register.address, (raw,), many=many)
 
     async def keep(self) -> Sent:
         """Raise ValueError: nothing here is dropped by itself."""

@@ -49,7 +49,7 @@ class SupplyModbus(RegisterDevice):
         if point is None:
             return None
         raw = encode_down(point, time_out_s)
-        if raw == 0:
+        if not any(raw):
             raise ValueError(f"{self.name}: a time-out of {time_out_s} s is below its step and would switch it off")
         return await self._write(point, raw)
 
@@ -57,8 +57,8 @@ class SupplyModbus(RegisterDevice):
         point = self._map.points[name]
         return await self._write(point, encode_down(point, value))
 
-    async def _write(self, point: Register, raw: int) -> Sent:
-        return await self._link.write(self._map.unit, point.table, point.address, raw)
+    async def _write(self, point: Register, raw: tuple[int, ...]) -> Sent:
+        return await self._link.write(self._map.unit, point.table, point.address, raw, many=point.write_many)
 
 
 def _writable(device_map: RegisterMap, name: str) -> Register:
@@ -76,8 +76,8 @@ def _check_settable(device_map: RegisterMap, name: str) -> None:
         raise ValueError(f"{device_map.name}: `{name}` needs a holding register with a scale above nought")
 
 
-def _raw_state(device_map: RegisterMap, switch: Register, word: str) -> int:
+def _raw_state(device_map: RegisterMap, switch: Register, word: str) -> tuple[int, ...]:
     for raw, name in switch.states.items():
         if name == word:
-            return raw
+            return (raw,)
     raise ValueError(f"{device_map.name}: `switch` needs a state called `{word}`")

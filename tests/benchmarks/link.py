@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pymodbus.client import AsyncModbusSerialClient
 
 from drivers.modbus_frames import frame_gap_s
-from drivers.modbus_link import ModbusLink
+from drivers.modbus_rtu import RtuLink
 from drivers.points import SerialSettings
 from supervisor.config.setup import link_settings
 from supervisor.service.clock import boot_clock_s
@@ -33,7 +33,7 @@ class Cost:
 async def _ours(files: Files, transactions: int) -> Cost:
     settings = link_settings(files.load())["bus"]
     assert isinstance(settings, SerialSettings)
-    link = ModbusLink(settings, boot_clock_s)
+    link = RtuLink(settings, boot_clock_s)
     await link.read(UNIT, "input register", ADDRESS, COUNT)
     began_s, cpu_s = time.perf_counter(), time.process_time()
     for _ in range(transactions):

@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator
 
 import pytest
 
-from drivers.modbus_link import ModbusLink
+from drivers.modbus_rtu import RtuLink
 from tests.drivers.peer import Peer, link_to
 
 
@@ -17,7 +17,7 @@ async def peer() -> AsyncIterator[Peer]:
 
 
 @pytest.fixture
-async def link(peer: Peer) -> AsyncIterator[ModbusLink]:
+async def link(peer: Peer) -> AsyncIterator[RtuLink]:
     near = link_to(peer)
     yield near
     await near.close()

@@ -11,7 +11,8 @@ from collections.abc import Callable
 from typing import Literal, Self
 
 from drivers.modbus_frames import crc16
-from drivers.modbus_link import ModbusLink, Registers
+from drivers.modbus_link import Registers
+from drivers.modbus_rtu import RtuLink
 from drivers.points import SerialSettings
 from drivers.registers import Register, RegisterMap
 
@@ -20,6 +21,11 @@ Pieces = list[tuple[float, bytes]]
 
 TIME_OUT_S = 0.05
 QUIET_S = 0.02
+
+
+def _request_length(begun: bytes) -> int:
+    """Bytes of the request that begins so: a write of many says how many bytes of values it has."""
+    return 9 + begun[6] if len(begun) >= 8 and begun[1] in {15, 16} else 8
 
 
 class Peer:
@@ -73,8 +79,8 @@ class Peer:
             asyncio.get_running_loop().remove_reader(self.master)
             asyncio.get_running_loop().call_later(0.001, self._listen_again)
             return
-        while len(self._buffer) >= 8:
-            request, self._buffer = self._buffer[:8], self._buffer[8:]
+        while len(self._buffer) >= (length := _request_length(self._buffer)):
+            request, self._buffer = self._buffer[:length], self._buffer[length:]
             self.requests.append(request)
             self.arrived_s.append(time.monotonic())
             self.asked.set()
@@ -104,9 +110,9 @@ def settings(
     return SerialSettings("bus", "modbus rtu", time_out_s, quiet_s, port=port, baud=baud, parity=parity)
 
 
-def link_to(peer: Peer, *, baud: int = 115200, quiet_s: float = QUIET_S) -> ModbusLink:
+def link_to(peer: Peer, *, baud: int = 115200, quiet_s: float = QUIET_S) -> RtuLink:
     """A link to this peer with time-outs of tens of milliseconds."""
-    return ModbusLink(settings(peer.port, baud=baud, quiet_s=quiet_s), time.monotonic)
+    return RtuLink(settings(peer.port, baud=baud, quiet_s=quiet_s), time.monotonic)
 
 
 def supply_map(**changes: Register) -> RegisterMap:
@@ -144,6 +150,6 @@ GOOD = framed(1, 3, 4, 0x01, 0x02, 0x03, 0x04)
 """The answer of unit 1 to a read of two holding registers: 0x0102 and 0x0304."""
 
 
-async def read_two(link: ModbusLink) -> Registers:
+async def read_two(link: RtuLink) -> Registers:
     """Ask for what GOOD answers."""
     return await link.read(1, "holding register", 0, 2)

@@ -10,16 +10,16 @@ import tty
 
 import pytest
 
-from drivers.modbus_link import ModbusLink
+from drivers.modbus_rtu import RtuLink
 from drivers.ports import BadAnswer, NoAnswer, Refused
 from tests.drivers.peer import GOOD, QUIET_S, TIME_OUT_S, Peer, framed, link_to, read_two, settings
 
 
-async def write_one(link: ModbusLink) -> None:
-    await link.write(1, "holding register", 16, 0x0790)
+async def write_one(link: RtuLink) -> None:
+    await link.write(1, "holding register", 16, (0x0790,))
 
 
-async def test_a_good_answer_gives_its_registers_and_stamps_in_order(peer: Peer, link: ModbusLink) -> None:
+async def test_a_good_answer_gives_its_registers_and_stamps_in_order(peer: Peer, link: RtuLink) -> None:
     peer.answer(GOOD)
     before = time.monotonic()
     answer = await read_two(link)
@@ -28,7 +28,7 @@ async def test_a_good_answer_gives_its_registers_and_stamps_in_order(peer: Peer,
 
 
 async def test_an_answer_in_single_bytes_is_still_one_answer(peer: Peer) -> None:
-    link = ModbusLink(settings(peer.port, time_out_s=0.5), time.monotonic)
+    link = RtuLink(settings(peer.port, time_out_s=0.5), time.monotonic)
     peer.script.append(lambda _: [(0.0005, bytes([byte])) for byte in GOOD])
     assert (await read_two(link)).raw == (0x0102, 0x0304)
     await link.close()
@@ -58,20 +58,20 @@ BAD = {
 
 
 @pytest.mark.parametrize("data", BAD.values(), ids=BAD.keys())
-async def test_anything_but_exactly_one_good_answer_is_a_bad_answer(peer: Peer, link: ModbusLink, data: bytes) -> None:
+async def test_anything_but_exactly_one_good_answer_is_a_bad_answer(peer: Peer, link: RtuLink, data: bytes) -> None:
     peer.answer(data, GOOD)
     with pytest.raises(BadAnswer, match="unit 1"):
         await read_two(link)
     assert (await read_two(link)).raw == (0x0102, 0x0304), "the bus must be usable again"
 
 
-async def test_a_good_answer_in_pieces_behind_noise_stays_bad(peer: Peer, link: ModbusLink) -> None:
+async def test_a_good_answer_in_pieces_behind_noise_stays_bad(peer: Peer, link: RtuLink) -> None:
     peer.script.append(lambda _: [(0.0, b"\x00"), (0.002, GOOD)])
     with pytest.raises(BadAnswer):
         await read_two(link)
 
 
-async def test_a_good_answer_behind_more_noise_than_the_library_keeps_stays_bad(peer: Peer, link: ModbusLink) -> None:
+async def test_a_good_answer_behind_more_noise_than_the_library_keeps_stays_bad(peer: Peer, link: RtuLink) -> None:
     """At the last of these bytes its buffer of 4096 is thrown away, and the good answer then stands alone in it."""
     noise = [(0.001, b"\x7e" * 1024)] * 4 + [(0.001, b"\x7e")]
     peer.script.append(lambda _: [*noise, (0.001, GOOD)])
@@ -79,7 +79,7 @@ async def test_a_good_answer_behind_more_noise_than_the_library_keeps_stays_bad(
         await read_two(link)
 
 
-async def test_silence_is_no_answer(peer: Peer, link: ModbusLink) -> None:
+async def test_silence_is_no_answer(peer: Peer, link: RtuLink) -> None:
     with pytest.raises(NoAnswer, match="did not answer within 50 ms"):
         await read_two(link)
 
@@ -95,7 +95,7 @@ async def test_a_late_answer_is_not_taken_for_the_answer_to_the_next_request(pee
     await link.close()
 
 
-async def test_late_bytes_that_lie_unread_are_thrown_away_before_the_next_request(peer: Peer, link: ModbusLink) -> None:
+async def test_late_bytes_that_lie_unread_are_thrown_away_before_the_next_request(peer: Peer, link: RtuLink) -> None:
     peer.answer(GOOD)
     await read_two(link)
     await asyncio.sleep(0.005)
@@ -107,7 +107,7 @@ async def test_late_bytes_that_lie_unread_are_thrown_away_before_the_next_reques
 
 @pytest.mark.parametrize("first", [b"", b"\x55", GOOD[:6]], ids=["silence", "noise", "half a frame"])
 async def test_after_a_failure_the_bus_stays_quiet_for_the_worst_answer_time(
-    peer: Peer, link: ModbusLink, first: bytes
+    peer: Peer, link: RtuLink, first: bytes
 ) -> None:
     peer.answer(first, GOOD)
     start_s = time.monotonic()
@@ -159,7 +159,7 @@ async def test_a_request_that_could_not_leave_in_time_never_leaves_later() -> No
     tty.setraw(slave)
     os.set_blocking(master, False)
     os.set_blocking(slave, False)
-    link = ModbusLink(settings(os.ttyname(slave)), time.monotonic)
+    link = RtuLink(settings(os.ttyname(slave)), time.monotonic)
     await link.open()
     with contextlib.suppress(BlockingIOError):
         while True:
@@ -179,14 +179,14 @@ async def test_a_request_that_could_not_leave_in_time_never_leaves_later() -> No
 
 
 @pytest.mark.parametrize("code", [1, 2, 3, 4, 6, 11, 255])
-async def test_an_exception_answer_is_a_refusal_with_its_code(peer: Peer, link: ModbusLink, code: int) -> None:
+async def test_an_exception_answer_is_a_refusal_with_its_code(peer: Peer, link: RtuLink, code: int) -> None:
     peer.answer(framed(1, 0x83, code))
     with pytest.raises(Refused, match=f"code {code}") as caught:
         await read_two(link)
     assert caught.value.code == code
 
 
-async def test_a_write_is_confirmed_only_by_its_own_echo(peer: Peer, link: ModbusLink) -> None:
+async def test_a_write_is_confirmed_only_by_its_own_echo(peer: Peer, link: RtuLink) -> None:
     peer.answer(framed(1, 6, 0, 16, 0x07, 0x90))
     await write_one(link)
     assert peer.requests == [framed(1, 6, 0, 16, 0x07, 0x90)]
@@ -203,22 +203,22 @@ ECHOES = {
 
 
 @pytest.mark.parametrize("echo", ECHOES.values(), ids=ECHOES.keys())
-async def test_a_write_with_any_other_echo_is_a_bad_answer(peer: Peer, link: ModbusLink, echo: bytes) -> None:
+async def test_a_write_with_any_other_echo_is_a_bad_answer(peer: Peer, link: RtuLink, echo: bytes) -> None:
     peer.answer(echo)
     with pytest.raises(BadAnswer):
         await write_one(link)
 
 
-async def test_coils_are_read_bit_by_bit_and_written_as_the_specification_says(peer: Peer, link: ModbusLink) -> None:
+async def test_coils_are_read_bit_by_bit_and_written_as_the_specification_says(peer: Peer, link: RtuLink) -> None:
     peer.answer(framed(1, 1, 2, 0b1000_0001, 0b0000_0001), framed(1, 5, 0, 7, 0xFF, 0))
     answer = await link.read(1, "coil", 0, 9)
-    await link.write(1, "coil", 7, 1)
+    await link.write(1, "coil", 7, (1,))
     assert answer.raw == (1, 0, 0, 0, 0, 0, 0, 1, 1)
     assert peer.requests[1] == framed(1, 5, 0, 7, 0xFF, 0)
 
 
 @pytest.mark.parametrize("count", [8, 17])
-async def test_coils_in_the_wrong_number_of_bytes_are_a_bad_answer(peer: Peer, link: ModbusLink, count: int) -> None:
+async def test_coils_in_the_wrong_number_of_bytes_are_a_bad_answer(peer: Peer, link: RtuLink, count: int) -> None:
     peer.answer(framed(1, 2, 2, 0xFF, 0x01))
     with pytest.raises(BadAnswer):
         await link.read(1, "discrete input", 0, count)

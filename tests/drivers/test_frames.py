@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from umodbus.client.serial.redundancy_check import get_crc
 
 from drivers.modbus_frames import answer_length, crc16, frame_gap_s, judge, wire_time_s
-from drivers.modbus_link import ModbusLink
+from drivers.modbus_rtu import RtuLink
 from drivers.module_modbus import ModuleModbus
 from drivers.ports import BadAnswer, NoAnswer, Refused, WireError
 from drivers.supply_modbus import SupplyModbus
@@ -76,7 +76,7 @@ async def test_a_slave_written_on_another_library_understands_us_and_is_understo
     registers = {(1, 0): 1950, (1, 1): 1523, (1, 2): 1, (1, 3): 0, (2, 0): 0xFFF6, (2, 1): 0x7FFF}
     registers |= {(1, 16): 0, (1, 17): 0, (1, 18): 0}
     with umodbus_slave(registers) as port:
-        link = ModbusLink(settings(port, time_out_s=0.5), time.monotonic)
+        link = RtuLink(settings(port, time_out_s=0.5), time.monotonic)
         supply, thermometer = SupplyModbus(link, supply_map()), ModuleModbus(link, temperature_map())
         await supply.set_current(2.5)
         await supply.set_voltage(22.0)
@@ -127,7 +127,7 @@ def test_what_once_was_bad_stays_bad_with_more_bytes(more: bytes, kept: int) -> 
 def test_random_bytes_on_the_wire_never_crash_and_never_yield_a_value(pieces: list[bytes]) -> None:
     async def scenario() -> None:
         with Peer() as peer:
-            link = ModbusLink(settings(peer.port, time_out_s=0.004, quiet_s=0.001), time.monotonic)
+            link = RtuLink(settings(peer.port, time_out_s=0.004, quiet_s=0.001), time.monotonic)
             peer.script.append(lambda _: [(0.0, piece) for piece in pieces])
             try:
                 answer = await link.read(1, "holding register", 0, 2)
@@ -158,7 +158,7 @@ def test_all_waiting_is_by_the_clock_of_the_loop() -> None:
         loop = asyncio.get_running_loop()
         assert isinstance(loop, Jumping)
         with Peer() as peer:
-            link = ModbusLink(settings(peer.port, time_out_s=3600, quiet_s=1800), loop.time)
+            link = RtuLink(settings(peer.port, time_out_s=3600, quiet_s=1800), loop.time)
             start_s = loop.time()
             task = asyncio.create_task(read_two(link))
             await peer.asked.wait()

@@ -13,13 +13,13 @@ from pathlib import Path
 import pytest
 
 from drivers import serial_link
-from drivers.modbus_link import ModbusLink
+from drivers.modbus_rtu import RtuLink
 from drivers.ports import LinkDown, NoAnswer
 from tests.drivers.peer import GOOD, QUIET_S, TIME_OUT_S, Peer, read_two, settings
 
 
-def link_at(port: str) -> ModbusLink:
-    return ModbusLink(settings(port, time_out_s=1.0), time.monotonic)
+def link_at(port: str) -> RtuLink:
+    return RtuLink(settings(port, time_out_s=1.0), time.monotonic)
 
 
 async def test_a_missing_port_says_to_plug_the_adapter_in(tmp_path: Path) -> None:
@@ -41,7 +41,7 @@ async def test_a_port_is_found_through_a_name_that_points_to_it(peer: Peer, tmp_
     await link.close()
 
 
-async def test_a_port_held_by_another_link_is_busy(peer: Peer, link: ModbusLink) -> None:
+async def test_a_port_held_by_another_link_is_busy(peer: Peer, link: RtuLink) -> None:
     await link.open()
     with pytest.raises(LinkDown, match="busy: another program holds it"):
         await link_at(peer.port).open()
@@ -66,7 +66,7 @@ async def test_a_port_held_by_another_process_is_busy_until_that_process_is_kill
     await link.close()
 
 
-async def test_an_open_port_holds_the_lock_that_other_programs_ask_for(peer: Peer, link: ModbusLink) -> None:
+async def test_an_open_port_holds_the_lock_that_other_programs_ask_for(peer: Peer, link: RtuLink) -> None:
     await link.open()
     fd = os.open(peer.port, os.O_RDWR | os.O_NOCTTY)
     with pytest.raises(BlockingIOError):
@@ -94,18 +94,18 @@ async def test_a_port_of_another_group_names_the_group_to_join(peer: Peer, monke
 
 async def test_parity_is_no_obstacle_on_a_pseudo_terminal(peer: Peer) -> None:
     peer.answer(GOOD)
-    link = ModbusLink(settings(peer.port, parity="E", time_out_s=1.0), time.monotonic)
+    link = RtuLink(settings(peer.port, parity="E", time_out_s=1.0), time.monotonic)
     assert (await read_two(link)).raw == (0x0102, 0x0304)
     await link.close()
 
 
 async def test_settings_the_port_does_not_take_are_named_as_the_cause(peer: Peer) -> None:
-    link = ModbusLink(settings(peer.port, baud=0x7FFF_FFFF_FFFF), time.monotonic)
+    link = RtuLink(settings(peer.port, baud=0x7FFF_FFFF_FFFF), time.monotonic)
     with pytest.raises(LinkDown, match=r"does not take its settings .* check speed, parity and stop bits"):
         await link.open()
 
 
-async def test_a_port_may_be_closed_twice_and_opens_by_itself_again(peer: Peer, link: ModbusLink) -> None:
+async def test_a_port_may_be_closed_twice_and_opens_by_itself_again(peer: Peer, link: RtuLink) -> None:
     peer.answer(GOOD, GOOD)
     await read_two(link)
     await link.close()
@@ -114,7 +114,7 @@ async def test_a_port_may_be_closed_twice_and_opens_by_itself_again(peer: Peer, 
 
 
 async def test_a_port_lost_under_a_request_is_told_at_once(peer: Peer) -> None:
-    link = ModbusLink(settings(peer.port, time_out_s=5.0), time.monotonic)
+    link = RtuLink(settings(peer.port, time_out_s=5.0), time.monotonic)
     asyncio.get_running_loop().call_later(0.01, peer.unplug)
     start_s = time.monotonic()
     with pytest.raises(LinkDown, match="was lost; plug the adapter in again"):
@@ -154,7 +154,7 @@ async def test_a_port_that_comes_back_is_opened_afresh(peer: Peer, tmp_path: Pat
         await link.close()
 
 
-async def test_a_cancel_lets_the_request_end_first_and_is_then_raised(peer: Peer, link: ModbusLink) -> None:
+async def test_a_cancel_lets_the_request_end_first_and_is_then_raised(peer: Peer, link: RtuLink) -> None:
     peer.script.append(lambda _: [(0.015, GOOD)])
     task = asyncio.create_task(read_two(link))
     await peer.asked.wait()
@@ -167,7 +167,7 @@ async def test_a_cancel_lets_the_request_end_first_and_is_then_raised(peer: Peer
 
 
 async def test_a_cancel_during_a_request_without_answer_still_leaves_the_silence_behind_it(
-    peer: Peer, link: ModbusLink
+    peer: Peer, link: RtuLink
 ) -> None:
     start_s = time.monotonic()
     task = asyncio.create_task(read_two(link))
@@ -180,7 +180,7 @@ async def test_a_cancel_during_a_request_without_answer_still_leaves_the_silence
     assert peer.arrived_s[1] - start_s >= TIME_OUT_S + QUIET_S - 0.002
 
 
-async def test_a_cancel_before_the_request_leaves_sends_nothing(peer: Peer, link: ModbusLink) -> None:
+async def test_a_cancel_before_the_request_leaves_sends_nothing(peer: Peer, link: RtuLink) -> None:
     with pytest.raises(NoAnswer):
         await read_two(link)
     task = asyncio.create_task(read_two(link))
@@ -192,7 +192,7 @@ async def test_a_cancel_before_the_request_leaves_sends_nothing(peer: Peer, link
     assert len(peer.requests) == 1
 
 
-async def test_a_task_that_was_cancelled_can_still_send_its_last_command(peer: Peer, link: ModbusLink) -> None:
+async def test_a_task_that_was_cancelled_can_still_send_its_last_command(peer: Peer, link: RtuLink) -> None:
     peer.answer(GOOD)
     last: list[tuple[int, ...]] = []
 
@@ -210,7 +210,7 @@ async def test_a_task_that_was_cancelled_can_still_send_its_last_command(peer: P
     assert last == [(0x0102, 0x0304)]
 
 
-async def test_no_cancel_is_ever_swallowed_by_a_request(peer: Peer, link: ModbusLink) -> None:
+async def test_no_cancel_is_ever_swallowed_by_a_request(peer: Peer, link: RtuLink) -> None:
     async def work() -> None:
         while True:
             peer.answer(GOOD)
@@ -226,7 +226,7 @@ async def test_no_cancel_is_ever_swallowed_by_a_request(peer: Peer, link: Modbus
         peer.script.clear()
 
 
-async def test_two_requests_at_once_on_one_link_are_a_mistake_of_the_caller(peer: Peer, link: ModbusLink) -> None:
+async def test_two_requests_at_once_on_one_link_are_a_mistake_of_the_caller(peer: Peer, link: RtuLink) -> None:
     peer.answer(GOOD)
     first = asyncio.create_task(read_two(link))
     await asyncio.sleep(0.001)
@@ -236,7 +236,7 @@ async def test_two_requests_at_once_on_one_link_are_a_mistake_of_the_caller(peer
 
 
 async def test_what_the_library_says_does_not_reach_the_log(
-    peer: Peer, link: ModbusLink, caplog: pytest.LogCaptureFixture, capfd: pytest.CaptureFixture[str]
+    peer: Peer, link: RtuLink, caplog: pytest.LogCaptureFixture, capfd: pytest.CaptureFixture[str]
 ) -> None:
     with pytest.raises(NoAnswer):
         await read_two(link)

@@ -253,7 +253,7 @@ class DirectLine(Standing):
         self._advance()
         sent_s, device = self.now_s, self.setup.supplies[frame.supply].device
         if self._answers(device):
-            point, raw = self._coded(self._maps[device], frame)
+            point, (raw,) = self._coded(self._maps[device], frame)
             register = self._devices[device].registers[point.table, point.address]
             assert register.write is not None
             register.write(raw)
@@ -277,10 +277,10 @@ class DirectLine(Standing):
 
         self._fly(bus, device, arrives)
 
-    def _coded(self, device: RegisterMap, frame: Frame) -> tuple[Register, int]:
+    def _coded(self, device: RegisterMap, frame: Frame) -> tuple[Register, tuple[int, ...]]:
         if frame.what in {"on", "off"}:
             switch = device.points["switch"]
-            return switch, next(raw for raw, word in switch.states.items() if word == frame.what)
+            return switch, next((raw,) for raw, word in switch.states.items() if word == frame.what)
         names = {"current": "set_current", "voltage": "set_voltage", "time-out": "time_out"}
         point = device.points[names[frame.what]]
         return point, encode_down(point, frame.value)

@@ -57,7 +57,7 @@ def reading(channel: ChannelSetup, point: Register, raw: int | None) -> Reading:
     """Turn a register into a reading, as polling does; None where the device did not answer."""
     if raw is None:
         return Reading(channel.name, Quality.NO_ANSWER, None)
-    value = decode(point, raw)
+    value = decode(point, (raw,))
     if value is None:
         return Reading(channel.name, Quality.ABSENT, None, (raw,))
     if not channel.low <= value <= channel.high:

@@ -1,0 +1,169 @@
+"""Modbus TCP: only the bytes of exactly one well-formed answer count; after any failure the connection is a new one.
+
+Frames from "MODBUS Messaging on TCP/IP Implementation Guide V1.0b" and "Application Protocol V1.1b3" (from memory).
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+
+import pytest
+
+from drivers.catalog import build_device, build_link
+from drivers.modbus_frames import judge_tcp
+from drivers.modbus_tcp import TcpLink
+from drivers.module_modbus import ModuleModbus
+from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused
+from drivers.registers import Register, RegisterMap
+from tests.drivers.tcp_peer import TcpPeer, link_to, mbap, settings, tcp_peer, umodbus_server
+
+GOOD = mbap(1, 3, 4, 0x01, 0x02, 0x03, 0x04)
+
+
+@pytest.fixture
+async def far() -> AsyncIterator[TcpPeer]:
+    async with tcp_peer() as peer:
+        yield peer
+
+
+@pytest.fixture
+async def near(far: TcpPeer) -> AsyncIterator[TcpLink]:
+    link = link_to(far)
+    yield link
+    await link.close()
+
+
+async def read_two(link: TcpLink) -> tuple[int, ...]:
+    return (await link.read(1, "holding register", 0, 2)).raw
+
+
+async def test_a_request_is_a_header_and_the_body_without_a_check_sum(far: TcpPeer, near: TcpLink) -> None:
+    far.answer(GOOD)
+    assert await read_two(near) == (0x0102, 0x0304)
+    assert far.requests[0][2:] == bytes([0, 0, 0, 6, 1, 3, 0, 0, 0, 2])
+
+
+BAD = {
+    "another transaction": (bytes([0x7F, 0x7F]) + GOOD[2:], True),
+    "another protocol": (mbap(1, 3, 4, 1, 2, 3, 4, protocol=1), False),
+    "another unit": (mbap(2, 3, 4, 1, 2, 3, 4), False),
+    "another function": (mbap(1, 4, 4, 1, 2, 3, 4), False),
+    "a wrong byte count": (mbap(1, 3, 5, 1, 2, 3, 4), False),
+    "a wrong length": (mbap(1, 3, 4, 1, 2, 3, 4, length=8), False),
+    "a register too many": (mbap(1, 3, 6, 1, 2, 3, 4, 5, 6), False),
+    "bytes behind it": (GOOD + b"\0", False),
+    "an answer twice": (GOOD + GOOD, False),
+    "a refusal with code 0": (mbap(1, 0x83, 0), False),
+    "a piece": (GOOD[:8], False),
+    "a piece of the header": (GOOD[:4], False),
+}
+
+
+@pytest.mark.parametrize(("frame", "as_is"), BAD.values(), ids=BAD.keys())
+async def test_whatever_is_not_exactly_the_answer_is_a_bad_one(
+    far: TcpPeer, near: TcpLink, frame: bytes, as_is: bool
+) -> None:
+    far.answer(frame, as_is=as_is)
+    with pytest.raises(BadAnswer):
+        await read_two(near)
+
+
+async def test_a_refusal_is_told_with_its_code(far: TcpPeer, near: TcpLink) -> None:
+    far.answer(mbap(1, 0x83, 2))
+    with pytest.raises(Refused, match=r"unit 1 on 127\.0\.0\.1:\d+ refused with code 2: it has no such register"):
+        await read_two(near)
+
+
+async def test_after_silence_the_connection_is_a_new_one_and_a_late_answer_has_nowhere_to_go(
+    far: TcpPeer, near: TcpLink
+) -> None:
+    with pytest.raises(NoAnswer):
+        await read_two(near)
+    far.writers[0].write(far.requests[0][:2] + mbap(1, 3, 4, 9, 9, 9, 9)[2:])
+    far.answer(GOOD)
+    assert await read_two(near) == (0x0102, 0x0304)
+    assert len(far.writers) == 2
+
+
+async def test_a_closed_connection_is_opened_again_by_the_next_request(far: TcpPeer, near: TcpLink) -> None:
+    far.answer(GOOD)
+    await read_two(near)
+    await far.hang_up()
+    far.answer(GOOD)
+    assert await read_two(near) == (0x0102, 0x0304)
+
+
+async def test_a_connection_that_ends_instead_of_an_answer_is_told_at_once(far: TcpPeer) -> None:
+    link = link_to(far, time_out_s=5.0)
+    asking = asyncio.create_task(read_two(link))
+    await asyncio.wait_for(far.asked.wait(), 2.0)
+    await far.hang_up()
+    with pytest.raises(LinkDown, match="ended the connection"):
+        await asyncio.wait_for(asking, 2.0)
+    await link.close()
+
+
+async def test_a_host_that_is_not_there_is_told_with_what_to_do() -> None:
+    async with tcp_peer() as gone:
+        port = gone.port
+    link = TcpLink(settings(port), asyncio.get_running_loop().time)
+    with pytest.raises(LinkDown, match="cannot be reached; check that it has power and its network cable"):
+        await read_two(link)
+
+
+async def test_a_link_settles_after_opening_and_rests_between_requests(far: TcpPeer) -> None:
+    link = link_to(far, settle_s=0.05, quiet_s=0.03)
+    began_s = asyncio.get_running_loop().time()
+    far.answer(GOOD, GOOD)
+    await read_two(link)
+    await read_two(link)
+    assert far.arrived_s[0] - began_s >= 0.05
+    assert far.arrived_s[1] - far.arrived_s[0] >= 0.03
+    await link.close()
+
+
+async def test_a_link_that_is_opened_for_each_reading_has_a_connection_for_each(far: TcpPeer) -> None:
+    link = link_to(far, opens_each_scan=True)
+    far.answer(GOOD, GOOD)
+    await read_two(link)
+    await read_two(link)
+    assert len(far.writers) == 2
+
+
+async def test_writes_of_many_are_confirmed_by_address_and_count(far: TcpPeer, near: TcpLink) -> None:
+    far.answer(mbap(1, 16, 0, 9, 0, 2))
+    await near.write(1, "holding register", 9, (0x1234, 0x5678))
+    assert far.requests[0][6:] == bytes([1, 16, 0, 9, 0, 2, 4, 0x12, 0x34, 0x56, 0x78])
+    far.answer(mbap(1, 16, 0, 9, 0, 1))
+    with pytest.raises(BadAnswer, match="another address, value or count"):
+        await near.write(1, "holding register", 9, (0x1234, 0x5678))
+
+
+def test_every_beginning_of_a_good_answer_may_still_become_one() -> None:
+    request = bytes.fromhex("0007 0000 0006 01 03 0000 0002")
+    answer = bytes.fromhex("0007 0000 0007 01 03 04 0102 0304")
+    verdicts = [judge_tcp(request, answer[:length]).verdict for length in range(len(answer) + 1)]
+    assert verdicts == ["incomplete"] * len(answer) + ["good"]
+
+
+async def test_a_server_on_a_third_library_is_read_and_written() -> None:
+    registers, coils = dict.fromkeys(range(8), 0), dict.fromkeys(range(4), 0)
+    points = {
+        "set": Register("set", "holding register", 2, "uint32", "CDAB", low=0, high=1e9),
+        "k1": Register("k1", "coil", 1, states={0: "off", 1: "on"}),
+        "k2": Register("k2", "coil", 2, write_many=True, states={0: "off", 1: "on"}),
+    }
+    with umodbus_server(registers, coils) as port:
+        link = build_link(settings(port, time_out_s=1.0), asyncio.get_running_loop().time)
+        module = build_device(link, RegisterMap("relays", "modbus module", 1, points, 0.05))
+        assert isinstance(module, ModuleModbus)
+        await module.set_switch("k1", on=True)
+        await module.set_switch("k2", on=True)
+        assert isinstance(link, TcpLink)
+        await link.write(1, "holding register", 2, (0x5678, 0x1234))
+        scan = await module.read({"set"})
+        assert (scan.values["set"], scan.raw["set"]) == (0x12345678, (0x5678, 0x1234))
+        assert (await module.read({"k1", "k2"})).values == {"k1": 1.0, "k2": 1.0}
+        await link.close()
+    assert coils == {0: 0, 1: 1, 2: 1, 3: 0}
