@@ -1,0 +1,104 @@
+"""A pty as one end of a serial wire: what every simulated link shares, whatever is spoken over it."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import tty
+from collections.abc import Callable
+
+
+class Pty:
+    """The device's end of a serial wire. Everything here is wire time and runs in the loop that opened it.
+
+    Attributes:
+        path: of the pty's slave, which a program opens as its serial port.
+        bytes_received: bytes read from the other side so far. bytes_sent: bytes written to it.
+    """
+
+    def __init__(self, now: Callable[[], float], character_s: float) -> None:
+        """Open the pty and listen on it in the running loop. Raises OSError.
+
+        Args:
+            now: wire time, s, of the same clock that the loop's timers follow.
+            character_s: time that one character takes on the wire, s; 0 lets all bytes appear at once.
+        """
+        self.bytes_received = 0
+        self.bytes_sent = 0
+        self._now = now
+        self._character_s = character_s
+        self._last_byte_s = now()
+        self._free_s = 0.0
+        self._timers: set[asyncio.TimerHandle] = set()
+        self._loop = asyncio.get_running_loop()
+        # The slave stays open here, so that the other side can close and open it without hanging up the line.
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)
+        os.set_blocking(self._master, False)
+        self.path = os.ttyname(self._slave)
+        self._loop.add_reader(self._master, self._readable)
+
+    def close(self) -> None:
+        """Stop listening and close the pty."""
+        self._loop.remove_reader(self._master)
+        for timer in self._timers:
+            timer.cancel()
+        self._timers.clear()
+        os.close(self._master)
+        os.close(self._slave)
+
+    def _received(self, data: bytes, silence_s: float) -> None:
+        """Take bytes that have come after this much silence; `_last_byte_s` is when the last one has passed."""
+        raise NotImplementedError
+
+    def _at(self, due_s: float, call: Callable[[], None]) -> None:
+        """Call at this wire time, at once if it has come."""
+        wait_s = due_s - self._now()
+        if wait_s <= 0.0:
+            call()
+            return
+
+        def fire() -> None:
+            self._timers.discard(timer)
+            call()
+
+        timer = self._loop.call_later(wait_s, fire)
+        self._timers.add(timer)
+
+    def _readable(self) -> None:
+        try:
+            data = os.read(self._master, 4096)
+        except BlockingIOError:
+            return
+        now_s = self._now()
+        silence_s = now_s - self._last_byte_s
+        self.bytes_received += len(data)
+        self._last_byte_s = max(now_s, self._last_byte_s) + len(data) * self._character_s
+        self._received(data, silence_s)
+
+    def _send(self, data: bytes, begin_s: float, character_s: float) -> None:
+        """Send from this wire time on, or when the wire is free; each byte appears when its last bit has passed."""
+        begin_s = max(begin_s, self._free_s)
+        self._free_s = begin_s + len(data) * character_s
+        self._send_on(data, 0, begin_s, character_s)
+
+    def _send_on(self, data: bytes, done: int, begin_s: float, character_s: float) -> None:
+        if done >= len(data):
+            return
+
+        def write() -> None:
+            passed = len(data)
+            if character_s > 0.0:
+                passed = min(int((self._now() - begin_s) / character_s + 1e-6), len(data))
+            passed = max(passed, done + 1)
+            self._write(data[done:passed])
+            self._send_on(data, passed, begin_s, character_s)
+
+        self._at(begin_s + (done + 1) * character_s, write)
+
+    def _write(self, data: bytes) -> None:
+        try:
+            self.bytes_sent += os.write(self._master, data)
+        except BlockingIOError:
+            # Nobody has read for long and the pty is full: as on a wire, the bytes are lost.
+            return
