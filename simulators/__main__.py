@@ -83,6 +83,7 @@ async def _serve(plan: LinePlan, faults: list[Fault], arguments: argparse.Namesp
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, process.ended.set)
+    folders: list[LinkFolder] = []
     with contextlib.ExitStack() as stack:
 
         def tell(truth: Truth) -> None:
@@ -90,13 +91,15 @@ async def _serve(plan: LinePlan, faults: list[Fault], arguments: argparse.Namesp
             if truth["truth"] == "ready" and arguments.links is not None:
                 targets = truth["links"]
                 assert isinstance(targets, dict)
-                stack.callback(LinkFolder(arguments.links, targets).remove)
+                folders.append(LinkFolder(arguments.links, targets))
+                stack.callback(folders[0].remove)
             process.tell(truth)
 
         server = LineServer(
             plan, now=boot_clock_s, tell=tell, speed=arguments.speed, seed=arguments.seed, faults=faults,
             state_every_s=arguments.state_every,
         )  # fmt: skip
+        server.folder = folders[0] if folders else None
         stack.callback(server.close)
         process.listen(server)
         await process.ended.wait()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import random
 
-from simulators.plan import SensorPlan, TankPlan
+from simulators.plan_process import SensorPlan, TankPlan
 
 # 16.5 % sulfuric acid, Laliberté correlation: 3629 J/(kg*K) at 1.113 kg/L.
 HEAT_CAPACITY_J_PER_L_K = 4039.0
@@ -18,14 +18,20 @@ class Bath:
         bath_c: its temperature, degC.
         extra_heat_w: heat from a fault, W.
         cooling_works: False while the coil has failed.
+        heater_w, cooling_w: what switched heaters give and switched coils take, W.
     """
 
-    __slots__ = ("_capacity_j_per_k", "_coil_on", "_plan", "_room_c", "bath_c", "cooling_works", "extra_heat_w")
+    __slots__ = (
+        "_capacity_j_per_k", "_coil_on", "_plan", "_room_c", "bath_c", "cooling_w", "cooling_works", "extra_heat_w",
+        "heater_w",
+    )  # fmt: skip
 
     def __init__(self, plan: TankPlan, room_c: float) -> None:
         self.bath_c = plan.start_c
         self.extra_heat_w = 0.0
         self.cooling_works = True
+        self.heater_w = 0.0
+        self.cooling_w = 0.0
         self._plan = plan
         self._room_c = room_c
         self._coil_on = False
@@ -37,19 +43,22 @@ class Bath:
 
     def step(self, step_s: float, heat_w: float) -> None:
         """Take up heat_w, W, for step_s, s, lose some to the room and let the thermostat cool."""
-        net_w = heat_w + self.extra_heat_w - self._plan.loss_w_per_c * (self.bath_c - self._room_c) - self._cooled_w()
+        lost_w = self._plan.loss_w_per_c * (self.bath_c - self._room_c)
+        net_w = heat_w + self.extra_heat_w + self.heater_w - lost_w - self._cooled_w()
         self.bath_c += net_w * step_s / self._capacity_j_per_k
 
     def _cooled_w(self) -> float:
         cooling = self._plan.cooling
-        if cooling is None or not self.cooling_works:
+        if not self.cooling_works:
             return 0.0
+        if cooling is None:
+            return self.cooling_w
         half_c = cooling.hysteresis_c / 2.0
         if self.bath_c >= cooling.hold_c + half_c:
             self._coil_on = True
         elif self.bath_c <= cooling.hold_c - half_c:
             self._coil_on = False
-        return cooling.power_w if self._coil_on else 0.0
+        return self.cooling_w + (cooling.power_w if self._coil_on else 0.0)
 
 
 class Sensor:

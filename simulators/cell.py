@@ -95,11 +95,13 @@ class Cell:
         creep_ohm: resistance that a failing contact adds; infinite when it has opened.
         charge_c: charge that has passed through the load.
         draw: what chance decided for it.
+        is_stirred: whether the acid around it moves.
     """
 
     __slots__ = (
         "_acid_g_per_l", "_alloy_v", "_barrier_v", "_leads_ohm", "_pores", "_residual_v", "_rise_per_as", "_settled_s",
-        "_surface_over_bath_c", "_surface_rise_c", "area_dm2", "charge_c", "creep_ohm", "draw", "share",
+        "_still_rise_c", "_surface_over_bath_c", "_surface_rise_c", "area_dm2", "charge_c", "creep_ohm", "draw",
+        "is_stirred", "share",
     )  # fmt: skip
 
     def __init__(
@@ -110,6 +112,7 @@ class Cell:
         acid_g_per_l: float,
         leads_ohm: float,
         surface_over_bath_c: float,
+        still_over_bath_c: float,
         chance: random.Random,
     ) -> None:
         self.area_dm2 = area_dm2
@@ -120,7 +123,9 @@ class Cell:
         self._alloy_v = ALLOYS[alloy].voltage_v
         self._acid_g_per_l = acid_g_per_l
         self._leads_ohm = leads_ohm
+        self.is_stirred = True
         self._surface_rise_c = surface_over_bath_c / _SURFACE_REFERENCE_W_PER_DM2
+        self._still_rise_c = still_over_bath_c / _SURFACE_REFERENCE_W_PER_DM2
         self._surface_over_bath_c = 0.0
         self._barrier_v = _NATIVE_OXIDE_V
         self._pores = 0.0
@@ -142,6 +147,11 @@ class Cell:
     def is_open(self) -> bool:
         """Whether no current can pass."""
         return self.share <= 0.0 or math.isinf(self.creep_ohm)
+
+    @property
+    def surface_over_bath_c(self) -> float:
+        """How far the part's surface is above the bath now, K."""
+        return self._surface_over_bath_c
 
     @property
     def is_settling(self) -> bool:
@@ -198,7 +208,7 @@ class Cell:
         self._residual_v = cell_v
         self._grow_barrier(step_s, density, bath_c + self._surface_over_bath_c, holds_voltage)
         self._pores += (1.0 - self._pores) * -math.expm1(-step_s / self.draw.pores_s)
-        rise_c = self._surface_rise_c * density * cell_v
+        rise_c = (self._surface_rise_c if self.is_stirred else self._still_rise_c) * density * cell_v
         self._surface_over_bath_c += (rise_c - self._surface_over_bath_c) * -math.expm1(-step_s / _SURFACE_LAG_S)
 
     def _grow_barrier(self, step_s: float, density: float, surface_c: float, holds_voltage: bool) -> None:

@@ -10,7 +10,7 @@ from typing import Literal
 
 from simulators.tables import FileError, Reader, read_toml
 
-Target = Literal["tank", "supply", "sensor", "device"]
+Target = Literal["tank", "supply", "sensor", "device", "switch", "contact", "link"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +39,17 @@ KINDS: dict[str, Kind] = {
     "meter gain": Kind("supply", {"gain_error": 0.05}),
     "supply trips": Kind("supply"),
     "mains dip": Kind("supply"),
+    "contactor welded": Kind("switch"),
+    "switch stuck": Kind("switch"),
+    "fan stops": Kind("switch"),
+    "contact opens": Kind("contact"),
+    # Unplugged: a pty is closed and comes back as a new one, a host's connections are cut and it listens no more.
+    "port gone": Kind("link"),
+    # A host ends its half of every connection and answers no more, but goes on listening.
+    "server half-closed": Kind("link"),
+    # Bytes that nobody asked for, so many every so often.
+    "babble": Kind("link", {"bytes": 7.0, "every_ms": 5.0}),
+    "board resets": Kind("device"),
     # code is the exception code; writes_only 0 refuses reads as well.
     "device refuses": Kind("device", {"code": 4.0, "writes_only": 1.0}, on_bytes=True),
     # Deaf and dumb, as behind a pulled plug: nothing is executed.
@@ -58,6 +69,14 @@ KINDS: dict[str, Kind] = {
     "garbage before the answer": _byte_kind(bytes=5.0),
     "garbage instead of the answer": _byte_kind(bytes=9.0),
     "values swapped": _byte_kind(),
+    # One byte after another, so far apart.
+    "slow drip": _byte_kind(gap_ms=30.0),
+    # The device goes on answering what it answered last.
+    "values stuck": _byte_kind(),
+    # Text devices show this value; registers show the last of what they can.
+    "value out of range": _byte_kind(value=9.9e37),
+    # Another transaction, or another number of a sentence, than the request's own.
+    "wrong number": _byte_kind(),
 }
 
 
@@ -102,8 +121,15 @@ class Names:
     supply: tuple[str, ...]
     sensor: tuple[str, ...]
     device: tuple[str, ...]
+    switch: tuple[str, ...]
+    contact: tuple[str, ...]
     links: dict[str, tuple[str, ...]]
     speed: float
+
+    @property
+    def link(self) -> tuple[str, ...]:
+        """The links themselves, which faults can strike too."""
+        return tuple(self.links)
 
 
 def _name(table: Reader, key: Target, known: tuple[str, ...]) -> str:

@@ -11,6 +11,8 @@ from simulators.cell import Cell
 from simulators.faults import Fault, FaultBoard, Names
 from simulators.plan import LinePlan
 from simulators.supply import Cause, Supply
+from simulators.switches import Contact, Switch
+from simulators.tables import FileError, Reader
 
 Truth = dict[str, object]
 
@@ -24,7 +26,7 @@ class SimulatedLine:
 
     Attributes:
         now_s: process time reached, s, from 0.
-        baths, supplies, sensors: by name.
+        baths, supplies, sensors, switches, contacts: by name.
         board: the faults that wait and stand.
     """
 
@@ -34,6 +36,8 @@ class SimulatedLine:
         self.now_s = 0.0
         self.baths = {name: Bath(tank, plan.room_c) for name, tank in plan.tanks.items()}
         self.supplies = {name: self._supply(plan, name, seed) for name in plan.supplies}
+        self.switches = {name: self._switch(name, Switch(of)) for name, of in plan.switches.items()}
+        self.contacts = {name: Contact(of, self.switches) for name, of in plan.contacts.items()}
         self.sensors = {
             name: Sensor(
                 sensor,
@@ -47,7 +51,52 @@ class SimulatedLine:
         self._tell = tell
         self._creeping: dict[str, tuple[float, float]] = {}
         self._gain_errors = {name: supply.meter_gain_error for name, supply in plan.supplies.items()}
+        self._follow_switches()
         self._change_faults()
+
+    def _switch(self, name: str, switch: Switch) -> Switch:
+        def told(cause: str, changed: bool) -> None:
+            self._tell({
+                "truth": "switch", "switch": name, "on": switch.is_on, "changed": changed, "cause": cause,
+                "process_s": self.now_s,
+            })  # fmt: skip
+            self._follow_switches()
+
+        switch.told = told
+        return switch
+
+    def _follow_switches(self) -> None:
+        """Let everything that a switch drives do what the switches do now."""
+        by_kind: dict[str, list[Switch]] = {}
+        for switch in self.switches.values():
+            by_kind.setdefault(switch.plan.kind, []).append(switch)
+        for name, supply in self.supplies.items():
+            connected = all(s.is_on for s in by_kind.get("contactor", []) if s.plan.supply == name)
+            stirred = all(s.is_on for s in by_kind.get("agitation", []) if s.plan.tank == supply.tank)
+            supply.cell.is_stirred = stirred
+            if connected is not supply.is_connected:
+                supply.is_connected = connected
+                supply.disturb()
+        for name, bath in self.baths.items():
+            bath.heater_w = sum(s.plan.power_w for s in by_kind.get("heater", []) if s.is_on and s.plan.tank == name)
+            bath.cooling_w = sum(s.plan.power_w for s in by_kind.get("cooling", []) if s.is_on and s.plan.tank == name)
+
+    def turn_knobs(self, table: Reader) -> None:
+        """Let a hand turn a supply's knobs and move its own switch. Raises FileError where it has none."""
+        name = table.text("supply", next(iter(self.supplies), ""), tuple(self.supplies))
+        supply = self.supplies[name]
+        current_a, voltage_v = table.optional_number("current_a", 0.0), table.optional_number("voltage_v", 0.0)
+        over_s = table.number("ramp_s", 0.0, 0.0)
+        on = table.flag("on", default=supply.is_on)
+        table.finish()
+        if not supply.knobs:
+            raise FileError(f"{name} has no knobs: it is set over its wire.")
+        if voltage_v is not None:
+            supply.set_voltage(voltage_v)
+        if current_a is not None:
+            supply.turn_to(current_a, over_s)
+        if on is not supply.is_on:
+            supply.switch(on=on, cause="hand")
 
     def _supply(self, plan: LinePlan, name: str, seed: int) -> Supply:
         of = plan.supplies[name]
@@ -57,6 +106,7 @@ class SimulatedLine:
             acid_g_per_l=plan.tanks[of.tank].acid_g_per_l,
             leads_ohm=of.leads_ohm,
             surface_over_bath_c=of.load.surface_over_bath_c,
+            still_over_bath_c=of.load.still_over_bath_c,
             chance=random.Random(f"{seed} load {name}"),
         )
         supply = Supply(of, cell)
@@ -137,6 +187,10 @@ class SimulatedLine:
                 sensor.is_frozen = begins
         elif fault.kind.target == "supply":
             self._apply_to_supply(fault, begins)
+        elif fault.kind.target == "contact":
+            self.contacts[fault.target].is_broken = begins
+        elif fault.kind.target == "switch":
+            self._apply_to_switch(fault, begins)
 
     def _apply_to_bath(self, fault: Fault, begins: bool) -> None:
         bath = self.baths[fault.target]
@@ -163,6 +217,16 @@ class SimulatedLine:
             supply.switch(on=False, cause="trip")
         supply.disturb()
 
+    def _apply_to_switch(self, fault: Fault, begins: bool) -> None:
+        switch = self.switches[fault.target]
+        if fault.what == "contactor welded":
+            switch.wrong.welded = begins
+        elif fault.what == "switch stuck":
+            switch.wrong.held = begins
+        else:
+            switch.wrong.stopped = begins
+        switch.follow()
+
     def _begin_creep(self, fault: Fault, begins: bool) -> None:
         if begins:
             self._creeping[fault.target] = (self.now_s, fault.amounts["over_s"])
@@ -183,6 +247,8 @@ class SimulatedLine:
                 for name, supply in self.supplies.items()
             },
             "tanks": {name: {"bath_c": bath.bath_c} for name, bath in self.baths.items()},
+            "switches": {name: switch.is_on for name, switch in self.switches.items()},
+            "contacts": {name: contact.is_closed for name, contact in self.contacts.items()},
         }  # fmt: skip
 
 
@@ -192,9 +258,9 @@ def names_of(plan: LinePlan, speed: float = 1.0) -> Names:
         tank=tuple(plan.tanks),
         supply=tuple(plan.supplies),
         sensor=tuple(plan.sensors),
-        device=tuple(plan.devices),
-        links={
-            link: tuple(name for name, device in plan.devices.items() if device.link == link) for link in plan.links
-        },
+        device=tuple(plan.on_link),
+        switch=tuple(plan.switches),
+        contact=tuple(plan.contacts),
+        links={link: tuple(name for name, of in plan.on_link.items() if of == link) for link in plan.links},
         speed=speed,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 from simulators import modbus_frames as frames
@@ -37,55 +37,87 @@ class RefusalError(Exception):
         self.code = code
 
 
-@dataclass(frozen=True, slots=True)
-class Register:
-    """One register or contact: how to read it, and how to write it where that is allowed.
+@dataclass(slots=True)
+class Entry:
+    """One value of a device's tables, over one register or two.
 
-    `write` raises RefusalError for a value out of range and changes nothing then.
+    Attributes:
+        plan: where it is and how it is coded.
+        read: the pattern of bits that it shows now.
+        write: takes a value, None where nothing can be written. highest: the greatest value it takes; the least is 0.
+        shown: its registers as they were read last.
     """
 
+    plan: RegisterPlan
     read: Callable[[], int]
-    write: Callable[[int], None] | None = None
-    highest: int = 0xFFFF
+    write: Callable[[float], None] | None = None
+    highest: float = 1.0
+    shown: list[int] | None = None
+
+    def words(self, *, stuck: bool, beyond: bool) -> list[int]:
+        """Its registers as they lie on the wire: new, as they were, or the last that such a number can be."""
+        encoding = self.plan.encoding
+        if stuck and self.shown is not None:
+            return self.shown
+        if beyond and self.plan.table.endswith("register"):
+            return encoding.on_wire(encoding.raw(_BEYOND))
+        self.shown = encoding.on_wire(self.read())
+        return self.shown
 
 
-def _raw(value: float, plan: RegisterPlan) -> int:
-    count = round(value / plan.step)
-    low, high = (-0x8000, 0x7FFF) if plan.signed else (0, 0xFFFF)
-    return min(max(count, low), high) & 0xFFFF
+@dataclass(frozen=True, slots=True)
+class Register:
+    """One register or contact: the entry that it is of, and which of its words."""
+
+    entry: Entry
+    place: int = 0
+
+    def read(self) -> int:
+        """Its word now."""
+        return self.entry.words(stuck=False, beyond=False)[self.place]
+
+    @property
+    def write(self) -> Callable[[int], None] | None:
+        """How to write its word where it stands alone and that is allowed."""
+        set_to = self.entry.write
+        return None if set_to is None else lambda raw: set_to(self.entry.plan.encoding.value(raw))
 
 
-def _supply_register(supply: Supply, plan: RegisterPlan) -> Register:
-    step = plan.step
-    top_a = round(supply.rated_current_a / step)
-    top_v = round(supply.rated_voltage_v / step)
-    registers: dict[str, Register] = {
-        "current_a": Register(lambda: _raw(supply.current_a * (1.0 + supply.meter_gain_error), plan)),
-        "voltage_v": Register(lambda: _raw(supply.voltage_v * (1.0 + supply.meter_gain_error), plan)),
-        "on": Register(lambda: int(supply.is_on)),
-        "mode": Register(lambda: _MODES[supply.mode]),
-        "set_current_a": Register(
-            lambda: _raw(supply.set_current_a, plan), lambda raw: supply.set_current(raw * step), top_a
-        ),
-        "set_voltage_v": Register(
-            lambda: _raw(supply.set_voltage_v, plan), lambda raw: supply.set_voltage(raw * step), top_v
-        ),
-        "switch": Register(lambda: int(supply.is_on), lambda raw: supply.switch(bool(raw)), 1),
-        "time_out_s": Register(
-            lambda: _raw(supply.time_out_s, plan), lambda raw: setattr(supply, "time_out_s", raw * step)
-        ),
+_BEYOND = 3e38
+
+
+def _supply_entry(supply: Supply, plan: RegisterPlan) -> Entry:
+    raw = plan.encoding.raw
+
+    entries: dict[str, Entry] = {
+        "current_a": Entry(plan, lambda: raw(supply.shown_current_a())),
+        "voltage_v": Entry(plan, lambda: raw(supply.shown_voltage_v())),
+        "on": Entry(plan, lambda: int(supply.is_on)),
+        "mode": Entry(plan, lambda: _MODES[supply.mode]),
+        "set_current_a": Entry(plan, lambda: raw(supply.set_current_a), supply.set_current, supply.rated_current_a),
+        "set_voltage_v": Entry(plan, lambda: raw(supply.set_voltage_v), supply.set_voltage, supply.rated_voltage_v),
+        "switch": Entry(plan, lambda: int(supply.is_on), lambda wanted: supply.switch(bool(wanted))),
+        "time_out_s": Entry(plan, lambda: raw(supply.time_out_s), lambda s: setattr(supply, "time_out_s", s), 1e9),
     }
-    return registers[plan.value]
+    return entries[plan.value]
 
 
-def _sensor_register(line: SimulatedLine, plan: RegisterPlan) -> Register:
+def _module_entry(line: SimulatedLine, plan: RegisterPlan) -> Entry:
+    """A sensor, a relay or a contact; nothing at all shows that there is no value."""
+    if plan.switch:
+        switch = line.switches[plan.switch]
+
+        return Entry(plan, lambda: int(switch.commanded), lambda wanted: switch.command(bool(wanted)))
+    if plan.contact:
+        contact = line.contacts[plan.contact]
+        return Entry(plan, lambda: int(contact.is_closed))
     sensor = line.sensors.get(plan.sensor)
 
     def read() -> int:
         shown_c = None if sensor is None else sensor.read()
-        return plan.no_value if shown_c is None else _raw(shown_c, plan)
+        return plan.no_value if shown_c is None else plan.encoding.raw(shown_c)
 
-    return Register(read)
+    return Entry(plan, read)
 
 
 class ModbusDevice:
@@ -103,39 +135,51 @@ class ModbusDevice:
         self.unit = plan.unit
         self.supply = plan.supply
         self.answer_delay_s = plan.answer_delay_s
+        self._longest_read = plan.longest_read
+        self._holes_read_zero = plan.holes_read_zero
         self.registers: dict[tuple[str, int], Register] = {}
-        for entry in plan.registers:
-            register = (
-                _supply_register(line.supplies[plan.supply], entry) if plan.supply else _sensor_register(line, entry)
-            )
-            self.registers[entry.table, entry.address] = register
+        for of in plan.registers:
+            entry = _supply_entry(line.supplies[of.supply], of) if of.supply else _module_entry(line, of)
+            for place in range(of.encoding.words):
+                self.registers[of.table, of.address + place] = Register(entry, place)
 
-    def answer(self, request: bytes, refuse_code: int = 0) -> bytes:
-        """The answer's body (function code and data) to a request's body; refuse_code, if not 0, refuses it."""
+    def answer(self, request: bytes, refuse_code: int = 0, wrong: Collection[str] = ()) -> bytes:
+        """The answer's body (function code and data) to a request's body.
+
+        `refuse_code`, if not 0, refuses it; `wrong` names the faults that strike the values.
+        """
         function = request[0]
         if function not in _TABLE_OF:
             return bytes((function | 0x80, frames.ILLEGAL_FUNCTION))
         if refuse_code:
             return bytes((function | 0x80, refuse_code))
         try:
-            return self._read(request) if function in frames.READS else self._write(request)
+            return self._read(request, wrong) if function in frames.READS else self._write(request)
         except RefusalError as refusal:
             return bytes((function | 0x80, refusal.code))
 
-    def _named(self, function: int, address: int, count: int) -> list[Register]:
+    def _named(self, function: int, address: int, count: int) -> list[Register | None]:
+        """The registers of a range; between them a hole reads as nought where the device allows it."""
         table = _TABLE_OF[function]
         found = [self.registers.get((table, address + offset)) for offset in range(count)]
-        known = [register for register in found if register is not None]
-        if len(known) < count:
+        if None in found and not (self._holes_read_zero and function in frames.READS and any(found)):
             raise RefusalError(frames.ILLEGAL_DATA_ADDRESS)
-        return known
+        return found
 
-    def _read(self, request: bytes) -> bytes:
+    def _read(self, request: bytes, wrong: Collection[str]) -> bytes:
         function, address, count = request[0], int.from_bytes(request[1:3]), int.from_bytes(request[3:5])
-        if not 1 <= count <= _MOST_READ[function]:
+        bits = function in {frames.READ_COILS, frames.READ_DISCRETE_INPUTS}
+        if not 1 <= count <= (_MOST_READ[function] if bits else min(_MOST_READ[function], self._longest_read)):
             raise RefusalError(frames.ILLEGAL_DATA_VALUE)
-        values = [register.read() for register in self._named(function, address, count)]
-        if function in {frames.READ_COILS, frames.READ_DISCRETE_INPUTS}:
+        registers = self._named(function, address, count)
+        # A value is read once for both of its words, or noise would tear it.
+        read = {
+            id(one.entry): one.entry.words(stuck="values stuck" in wrong, beyond="value out of range" in wrong)
+            for one in registers
+            if one is not None
+        }
+        values = [0 if one is None else read[id(one.entry)][one.place] for one in registers]
+        if bits:
             packed = sum(bool(value) << place for place, value in enumerate(values))
             data = packed.to_bytes((count + 7) // 8, "little")
         else:
@@ -143,17 +187,25 @@ class ModbusDevice:
         return bytes((function, len(data))) + data
 
     def _write(self, request: bytes) -> bytes:
+        """Write whole values or nothing: half of a 32-bit one is refused."""
         function, address = request[0], int.from_bytes(request[1:3])
         values = _written_values(request)
-        registers = self._named(function, address, len(values))
-        for register, value in zip(registers, values, strict=True):
-            if register.write is None:
+        wanted: dict[int, tuple[Entry, dict[int, int]]] = {}
+        for register, value in zip(self._named(function, address, len(values)), values, strict=True):
+            if register is None or register.entry.write is None:
                 raise RefusalError(frames.ILLEGAL_DATA_ADDRESS)
-            if value > register.highest:
+            wanted.setdefault(id(register.entry), (register.entry, {}))[1][register.place] = value
+        whole = []
+        for entry, words in wanted.values():
+            encoding = entry.plan.encoding
+            if len(words) < encoding.words or entry.write is None:
+                raise RefusalError(frames.ILLEGAL_DATA_ADDRESS)
+            value = encoding.value(encoding.from_wire([words[place] for place in sorted(words)]))
+            if not 0.0 <= value <= entry.highest * (1.0 + 1e-9):
                 raise RefusalError(frames.ILLEGAL_DATA_VALUE)
-        for register, value in zip(registers, values, strict=True):
-            if register.write is not None:
-                register.write(value)
+            whole.append((entry.write, value))
+        for write, value in whole:
+            write(value)
         return request[:5]
 
 

@@ -1,103 +1,81 @@
-"""The simulators' own line file: tanks, supplies with their loads, sensors, links and register tables."""
+"""The simulators' own line file: what the line is made of, and the wires, devices and register tables that show it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from simulators.cell import ALLOYS
+from simulators.encoding import KINDS, ORDERS, Encoding
+from simulators.plan_process import (
+    ContactPlan,
+    SensorPlan,
+    SupplyPlan,
+    SwitchPlan,
+    TankPlan,
+    read_contact,
+    read_sensor,
+    read_supply,
+    read_switch,
+    read_tank,
+)
+from simulators.plan_text import BoardDevicePlan, ScpiDevicePlan, read_board, read_scpi
 from simulators.tables import FileError, Reader, read_toml
 
+DEVICE_KINDS = ("modbus", "scpi supply", "microcontroller")
+LINK_KINDS = ("modbus rtu", "modbus tcp", "serial text")
 TABLES = ("coil", "discrete input", "input register", "holding register")
 SUPPLY_VALUES = ("current_a", "voltage_v", "on", "mode", "set_current_a", "set_voltage_v", "switch", "time_out_s")
-
-
-@dataclass(frozen=True, slots=True)
-class CoolingPlan:
-    """A cooling coil with a thermostat: `power_w` from hold_c + hysteresis_c / 2 down to hold_c - hysteresis_c / 2."""
-
-    hold_c: float
-    hysteresis_c: float
-    power_w: float
-
-
-@dataclass(frozen=True, slots=True)
-class TankPlan:
-    """A tank of acid: litres, g/L, degC at the start, W/degC lost to the room; cooling where fitted."""
-
-    volume_l: float
-    acid_g_per_l: float
-    start_c: float
-    loss_w_per_c: float
-    cooling: CoolingPlan | None
-
-
-@dataclass(frozen=True, slots=True)
-class LoadPlan:
-    """What hangs in the tank: wetted area, alloy, and how far its surface is above the bath at 24 W/dm2."""
-
-    area_dm2: float
-    alloy: str
-    surface_over_bath_c: float
-
-
-@dataclass(frozen=True, slots=True)
-class SupplyPlan:
-    """A DC supply over a tank, its leads and its load. `after_dip`: `off` or `last state`."""
-
-    tank: str
-    rated_current_a: float
-    rated_voltage_v: float
-    cap_current_a: float
-    meter_gain_error: float
-    after_dip: str
-    leads_ohm: float
-    load: LoadPlan
-
-
-@dataclass(frozen=True, slots=True)
-class SensorPlan:
-    """A thermocouple in a sheath; `tank` empty means that it hangs in the room's air."""
-
-    tank: str
-    lag_s: float
-    noise_c: float
+_SET_BY_WIRE = ("set_current_a", "set_voltage_v", "switch", "time_out_s")
 
 
 @dataclass(frozen=True, slots=True)
 class RegisterPlan:
-    """One register or contact: where it is, what it shows and the value of one count.
+    """One value in a device's tables: where it is, how it is coded and what it shows.
 
-    `value` is one of SUPPLY_VALUES for a supply; `sensor` names a sensor, empty for a socket with nothing in it.
+    `value` is one of SUPPLY_VALUES of `supply`; else a sensor's temperature, a switch or a contact; nothing at all is a
+    socket with nothing in it, which shows `no_value` (a pattern of bits), as a broken sensor does.
     """
 
     table: str
     address: int
-    value: str
-    sensor: str
-    step: float
-    signed: bool
-    no_value: int
+    encoding: Encoding = Encoding()  # noqa: RUF009 - frozen itself
+    no_value: int = 0x7FFF
+    supply: str = ""
+    value: str = ""
+    sensor: str = ""
+    switch: str = ""
+    contact: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class DevicePlan:
-    """A Modbus device on a link; `supply` names the supply it is, empty for a thermometer."""
+    """A Modbus device on a link; `supply` names the supply it is, empty for a module.
+
+    `holes_read_zero`: addresses between its registers answer 0 instead of exception 2; `longest_read` in registers.
+    """
 
     link: str
     unit: int
     supply: str
     answer_delay_s: float
     registers: tuple[RegisterPlan, ...]
+    holes_read_zero: bool = False
+    longest_read: int = 125
 
 
 @dataclass(frozen=True, slots=True)
 class LinkPlan:
-    """A serial bus; with baud_true its bytes take the time they would on a real wire."""
+    """A wire: a serial bus or line on a pty, or a TCP server.
+
+    With baud_true a serial line's bytes take the time they would on a real wire. `port` 0 lets the system choose.
+    """
 
     baud: int
     baud_true: bool
+    kind: str = "modbus rtu"
+    host: str = "127.0.0.1"
+    port: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,83 +87,62 @@ class LinePlan:
     tanks: dict[str, TankPlan]
     supplies: dict[str, SupplyPlan]
     sensors: dict[str, SensorPlan]
+    switches: dict[str, SwitchPlan]
+    contacts: dict[str, ContactPlan]
     links: dict[str, LinkPlan]
     devices: dict[str, DevicePlan]
+    scpi_supplies: dict[str, ScpiDevicePlan] = field(default_factory=dict)
+    boards: dict[str, BoardDevicePlan] = field(default_factory=dict)
 
+    @property
+    def on_link(self) -> dict[str, str]:
+        """Every device, of whatever kind, with the link it is on."""
+        modbus = {name: device.link for name, device in self.devices.items()}
+        return {**modbus, **self.text_links}
 
-def _cooling(table: Reader) -> CoolingPlan:
-    plan = CoolingPlan(
-        hold_c=table.number("hold_c"),
-        hysteresis_c=table.number("hysteresis_c", 0.2, 0.0),
-        power_w=table.number("power_w", low=0.0),
-    )
-    table.finish()
-    return plan
-
-
-def _tank(table: Reader) -> TankPlan:
-    plan = TankPlan(
-        volume_l=table.number("volume_l", low=0.1),
-        acid_g_per_l=table.number("acid_g_per_l", low=20.0, high=400.0),
-        start_c=table.number("start_c", low=-5.0, high=60.0),
-        loss_w_per_c=table.number("loss_w_per_c", low=0.0),
-        cooling=_cooling(table.table("cooling")) if table.has("cooling") else None,
-    )
-    table.finish()
-    return plan
-
-
-def _load(table: Reader) -> LoadPlan:
-    plan = LoadPlan(
-        area_dm2=table.number("area_dm2", low=0.001),
-        alloy=table.text("alloy", choices=tuple(ALLOYS)),
-        surface_over_bath_c=table.number("surface_over_bath_c", 1.5, 0.0, 12.0),
-    )
-    table.finish()
-    return plan
-
-
-def _supply(table: Reader) -> SupplyPlan:
-    rated_current_a = table.number("rated_current_a", low=0.0)
-    plan = SupplyPlan(
-        tank=table.text("tank"),
-        rated_current_a=rated_current_a,
-        rated_voltage_v=table.number("rated_voltage_v", low=0.0),
-        cap_current_a=table.number("cap_current_a", rated_current_a, 0.0, rated_current_a),
-        meter_gain_error=table.number("meter_gain_error", 0.0, -0.5, 0.5),
-        after_dip=table.text("after_dip", "off", ("off", "last state")),
-        leads_ohm=table.number("leads_ohm", 0.05, 0.0),
-        load=_load(table.table("load")),
-    )
-    table.finish()
-    return plan
-
-
-def _sensor(table: Reader) -> SensorPlan:
-    plan = SensorPlan(
-        tank=table.text("tank", ""), lag_s=table.number("lag_s", 40.0, 0.0), noise_c=table.number("noise_c", 0.05, 0.0)
-    )
-    table.finish()
-    return plan
+    @property
+    def text_links(self) -> dict[str, str]:
+        """Every device that speaks in text, with the link it has for itself."""
+        scpi = {name: device.link for name, device in self.scpi_supplies.items()}
+        return {**scpi, **{name: board.link for name, board in self.boards.items()}}
 
 
 def _link(table: Reader) -> LinkPlan:
-    plan = LinkPlan(baud=table.whole("baud", 19200, 300, 4_000_000), baud_true=table.flag("baud_true", default=False))
+    kind = table.text("kind", "modbus rtu", LINK_KINDS)
+    if kind == "modbus tcp":
+        plan = LinkPlan(
+            0, baud_true=False, kind=kind, host=table.text("host", "127.0.0.1"), port=table.whole("port", 0)
+        )
+    else:
+        baud = table.whole("baud", 19200, 300, 4_000_000)
+        plan = LinkPlan(baud, baud_true=table.flag("baud_true", default=False), kind=kind)
     table.finish()
     return plan
 
 
-def _register(table: Reader, is_supply: bool) -> RegisterPlan:
+def _register(table: Reader, device_supply: str) -> RegisterPlan:
+    supply = table.text("supply", device_supply) if table.has("value") or table.has("supply") else ""
     plan = RegisterPlan(
         table=table.text("table", choices=TABLES),
         address=table.whole("address"),
-        value=table.text("value", choices=SUPPLY_VALUES) if is_supply else "",
-        sensor="" if is_supply else table.text("sensor", ""),
-        step=table.number("step", 1.0, 1e-9),
-        signed=table.flag("signed", default=False),
-        no_value=table.whole("no_value", 0x7FFF),
+        encoding=Encoding(
+            kind=table.text("kind", "uint16", KINDS),
+            order=table.text("order", "ABCD", ORDERS),
+            step=table.number("step", 1.0, 1e-9),
+            offset=table.number("offset", 0.0),
+        ),
+        no_value=table.whole("no_value", 0x7FFF, high=0xFFFF_FFFF),
+        supply=supply,
+        value=table.text("value", choices=SUPPLY_VALUES) if supply else "",
+        sensor="" if supply else table.text("sensor", ""),
+        switch="" if supply else table.text("switch", ""),
+        contact="" if supply else table.text("contact", ""),
     )
     table.finish()
+    if sum(map(bool, (plan.supply, plan.sensor, plan.switch, plan.contact))) > 1:
+        raise FileError(
+            f"a {plan.table} at {plan.address} shows one of value, sensor, switch and contact, not several."
+        )
     return plan
 
 
@@ -196,42 +153,105 @@ def _device(table: Reader) -> DevicePlan:
         unit=table.whole("unit", low=1, high=247),
         supply=supply,
         answer_delay_s=table.number("answer_delay_ms", 2.0, 0.0) / 1000.0,
-        registers=tuple(_register(entry, bool(supply)) for entry in table.listed_tables("registers")),
+        registers=tuple(_register(entry, supply) for entry in table.listed_tables("registers")),
+        holes_read_zero=table.text("holes", "refuse", ("refuse", "zero")) == "zero",
+        longest_read=table.whole("longest_read", 125, 1, 125),
     )
     table.finish()
     return plan
 
 
-def _check_names(plan: LinePlan) -> None:
-    used: list[tuple[str, str, Iterable[str]]] = [
-        (f"supplies.{name}.tank", supply.tank, plan.tanks) for name, supply in plan.supplies.items()
-    ]
-    used += [(f"sensors.{name}.tank", sensor.tank, plan.tanks) for name, sensor in plan.sensors.items() if sensor.tank]
+def _used_by_process(plan: LinePlan) -> Iterable[tuple[str, str, Iterable[str]]]:
+    """Each name that a table of the process uses: where, the name, and what it may be."""
+    for name, supply in plan.supplies.items():
+        yield f"supplies.{name}.tank", supply.tank, plan.tanks
+    for name, sensor in plan.sensors.items():
+        yield f"sensors.{name}.tank", sensor.tank, plan.tanks
+    for name, switch in plan.switches.items():
+        yield f"switches.{name}.supply", switch.supply, plan.supplies
+        yield f"switches.{name}.tank", switch.tank, plan.tanks
+    for name, contact in plan.contacts.items():
+        yield f"contacts.{name}.follows", contact.follows, plan.switches
+
+
+def _used_by_devices(plan: LinePlan) -> Iterable[tuple[str, str, Iterable[str]]]:
+    """Each name that a device's table uses: where, the name, and what it may be."""
     for name, device in plan.devices.items():
-        used.append((f"devices.{name}.link", device.link, plan.links))
-        used += [(f"devices.{name}.supply", device.supply, plan.supplies)] if device.supply else []
-        used += [(f"devices.{name}.registers", reg.sensor, plan.sensors) for reg in device.registers if reg.sensor]
-    for place, name, known in used:
-        if name not in known:
+        yield f"devices.{name}.link", device.link, plan.links
+        yield f"devices.{name}.supply", device.supply, plan.supplies
+        for register in device.registers:
+            place = f"devices.{name}.registers"
+            yield place, register.supply, plan.supplies
+            yield place, register.sensor, plan.sensors
+            yield place, register.switch, plan.switches
+            yield place, register.contact, plan.contacts
+    for name, supply in plan.scpi_supplies.items():
+        yield f"devices.{name}.supply", supply.supply, plan.supplies
+    for name, board in plan.boards.items():
+        for shown in board.shows.values():
+            yield f"devices.{name}.groups", shown.sensor, plan.sensors
+            yield f"devices.{name}.groups", shown.contact, plan.contacts
+        for switch in board.drives.values():
+            yield f"devices.{name}.relays", switch, plan.switches
+
+
+def _check_names(plan: LinePlan) -> None:
+    for place, name, known in (*_used_by_process(plan), *_used_by_devices(plan)):
+        if name and name not in known:
             raise FileError(f"{place}: there is no {name!r}. Known are: {', '.join(known) or 'none'}.")
+    for name, link in plan.on_link.items():
+        if link not in plan.links:
+            raise FileError(f"devices.{name}.link: there is no {link!r}. Known are: {', '.join(plan.links) or 'none'}.")
     places = [(device.link, device.unit) for device in plan.devices.values()]
     if len(set(places)) < len(places):
         raise FileError("devices: two devices on one link have the same unit. Give each its own.")
+
+
+def _check_devices(plan: LinePlan) -> None:
+    texts = list(plan.text_links.values())
+    for link in texts:
+        if plan.links[link].kind != "serial text" or texts.count(link) > 1:
+            raise FileError(
+                f"links.{link}: one device that speaks in text needs a link of kind serial text for itself."
+            )
+    for name, device in plan.devices.items():
+        if plan.links[device.link].kind == "serial text":
+            raise FileError(f"devices.{name}: a Modbus device needs a Modbus link, and {device.link} is none.")
+        for register in device.registers:
+            if register.value in _SET_BY_WIRE and plan.supplies[register.supply].knobs:
+                raise FileError(
+                    f"devices.{name}.registers: {register.supply} has knobs; no wire reaches {register.value}."
+                )
+        taken = [
+            (register.table, register.address + place)
+            for register in device.registers
+            for place in range(register.encoding.words)
+        ]
+        if len(set(taken)) < len(taken):
+            raise FileError(f"devices.{name}.registers: two registers share an address. A 32-bit value takes two.")
 
 
 def read_plan(path: Path) -> LinePlan:
     """The line that the file describes. Raises FileError naming the first key that is wrong."""
     table = read_toml(path)
     table.whole("version", low=1, high=1)
+    devices = table.named_tables("devices")
+    kinds = {name: entry.text("kind", "modbus", DEVICE_KINDS) for name, entry in devices.items()}
+    of_kind = {kind: {n: entry for n, entry in devices.items() if kinds[n] == kind} for kind in DEVICE_KINDS}
     plan = LinePlan(
         name=table.text("name"),
         room_c=table.number("room_c", 21.0, -10.0, 50.0),
-        tanks={name: _tank(entry) for name, entry in table.named_tables("tanks").items()},
-        supplies={name: _supply(entry) for name, entry in table.named_tables("supplies").items()},
-        sensors={name: _sensor(entry) for name, entry in table.named_tables("sensors").items()},
+        tanks={name: read_tank(entry) for name, entry in table.named_tables("tanks").items()},
+        supplies={name: read_supply(entry) for name, entry in table.named_tables("supplies").items()},
+        sensors={name: read_sensor(entry) for name, entry in table.named_tables("sensors").items()},
+        switches={name: read_switch(entry) for name, entry in table.named_tables("switches").items()},
+        contacts={name: read_contact(entry) for name, entry in table.named_tables("contacts").items()},
         links={name: _link(entry) for name, entry in table.named_tables("links").items()},
-        devices={name: _device(entry) for name, entry in table.named_tables("devices").items()},
+        devices={name: _device(entry) for name, entry in of_kind["modbus"].items()},
+        scpi_supplies={name: read_scpi(entry) for name, entry in of_kind["scpi supply"].items()},
+        boards={name: read_board(entry) for name, entry in of_kind["microcontroller"].items()},
     )
     table.finish()
     _check_names(plan)
+    _check_devices(plan)
     return plan

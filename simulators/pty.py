@@ -6,6 +6,22 @@ import asyncio
 import os
 import tty
 from collections.abc import Callable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Bytes that appear on the wire.
+
+    Attributes:
+        data: the bytes, with their line end if they have one.
+        delay_s: wire time until they begin, s.
+        character_s: time that each of them takes at least, s.
+    """
+
+    data: bytes
+    delay_s: float = 0.0
+    character_s: float = 0.0
 
 
 class Pty:
@@ -46,6 +62,12 @@ class Pty:
         self._timers.clear()
         os.close(self._master)
         os.close(self._slave)
+
+    def say(self, piece: Piece) -> None:
+        """Let a piece appear, after its delay and when what is being said has been said."""
+        begin_s = self._now() + piece.delay_s
+        # The wire is taken only when the time has come: what is said sooner does not wait behind what is said late.
+        self._at(begin_s, lambda: self._send(piece.data, begin_s, max(piece.character_s, self._character_s)))
 
     def _received(self, data: bytes, silence_s: float) -> None:
         """Take bytes that have come after this much silence; `_last_byte_s` is when the last one has passed."""

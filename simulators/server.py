@@ -1,10 +1,11 @@
-"""Serves a simulated line on ptys within any running asyncio loop, and tells the truth about it."""
+"""Serves a simulated line on ptys and loopback within any running asyncio loop, and tells the truth about it."""
 
 from __future__ import annotations
 
 import asyncio
 import random
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from simulators import modbus_frames as frames
@@ -12,8 +13,13 @@ from simulators.faults import KINDS, Fault, read_faults
 from simulators.line import SimulatedLine, Truth, names_of
 from simulators.modbus_devices import ModbusDevice
 from simulators.plan import LinePlan
+from simulators.pty import Piece
 from simulators.spoil import spoil
 from simulators.tables import FileError, Reader
+from simulators.tcp_wire import TcpServer
+from simulators.text_devices import BoardWire, ScpiWire
+from simulators.text_spoil import babble
+from simulators.text_wire import TextPtyLink
 from simulators.wire import PtyLink
 
 
@@ -24,21 +30,22 @@ class _BusOf:
         self._server = server
         self._devices = devices
 
-    def transact(self, frame: bytes, arrived_s: float) -> list[tuple[float, bytes]]:
+    def transact(self, frame: bytes, arrived_s: float, head: bytes = b"") -> list[Piece]:
         """Let the addressed device answer; unit 0 reaches them all and none answers."""
-        answers: list[tuple[float, bytes]] = []
+        answers: list[Piece] = []
         for device in self._devices:
             if frame[0] in {0, device.unit}:
-                answers += self._server.transact(device, frame, arrived_s)
+                answers += self._server.transact(device, frame, arrived_s, head)
         return [] if frame[0] == 0 else answers
 
 
 class LineServer:
-    """A simulated line, its devices on ptys and its truth. Make it within a running loop; close it in the end.
+    """A simulated line, its devices on ptys and loopback, and its truth. Make it in a running loop, and close it.
 
     Attributes:
         line: the physics.
-        links: the ptys, by link name.
+        links: the wires that are there now, by link name; one that is unplugged is not.
+        folder: where symbolic links to the ptys are kept, if anywhere; a new pty takes its old one's place there.
     """
 
     def __init__(
@@ -63,34 +70,95 @@ class LineServer:
             faults: the script.
             state_every_s: wire time between two truths about the state, s.
         """
+        self.folder: LinkFolder | None = None
         self._now = now
         self._tell_to = tell
+        self._link_plans = dict(plan.links)
         self._speed = speed
         self._began_s = now()
         self._names = names_of(plan, speed)
         self._chance = random.Random(f"{seed} wire")
         self._loop = asyncio.get_running_loop()
         self._watches: dict[str, asyncio.TimerHandle] = {}
+        self._babbling: dict[str, asyncio.TimerHandle] = {}
         self.line = SimulatedLine(plan, seed=seed, faults=faults, tell=self._tell)
-        self.links = {name: self._link(plan, name) for name in plan.links}
+        self._texts = self._text_devices(plan)
+        self._buses = {
+            name: _BusOf(self, [ModbusDevice(d, of, self.line) for d, of in plan.devices.items() if of.link == name])
+            for name, link in plan.links.items()
+            if link.kind != "serial text"
+        }
+        self.links: dict[str, PtyLink | TcpServer | TextPtyLink] = {}
+        for name in plan.links:
+            self._plug_in(name)
         self._state_every_s = state_every_s
         self._ticker = self._loop.call_later(state_every_s, self._tick)
-        self._tell(
-            {
-                "truth": "ready",
-                "links": {name: link.path for name, link in self.links.items()},
-                "process_s": 0.0,
-            }
-        )
+        self._tell({"truth": "ready", "links": self.places(), "process_s": 0.0})
 
-    def _link(self, plan: LinePlan, name: str) -> PtyLink:
-        devices = [ModbusDevice(device, of, self.line) for device, of in plan.devices.items() if of.link == name]
-        return PtyLink(plan.links[name], _BusOf(self, devices), self._now)
+    def _text_devices(self, plan: LinePlan) -> dict[str, ScpiWire | BoardWire]:
+        """The devices that speak in text, by link."""
+        found: dict[str, ScpiWire | BoardWire] = {}
+        for name, scpi in plan.scpi_supplies.items():
+            found[scpi.link] = ScpiWire(name, scpi, self.line, advance=self._advance, chance=self._chance)
+        for name, board in plan.boards.items():
+            found[board.link] = BoardWire(name, board, self.line, advance=self._advance, chance=self._chance)
+        return found
+
+    def places(self) -> dict[str, str]:
+        """Where each link is: the path of a pty, or host and port."""
+        return {name: link.path for name, link in self.links.items()}
+
+    # -- faults of whole links and boards
+
+    def _plug_in(self, name: str) -> None:
+        plan = self._link_plans[name]
+        if plan.kind == "serial text":
+            self.links[name] = self._texts[name].open(plan, self._now)
+        elif plan.kind == "modbus tcp":
+            self.links[name] = TcpServer(plan, self._buses[name], self._now)
+            # After an unplugging it is found where it was.
+            port = int(self.links[name].path.rpartition(":")[2])
+            self._link_plans[name] = replace(plan, port=port)
+        else:
+            self.links[name] = PtyLink(plan, self._buses[name], self._now)
+        if self.folder is not None and plan.kind != "modbus tcp":
+            self.folder.put(name, self.links[name].path)
+
+    def _unplug(self, name: str) -> None:
+        if self.folder is not None:
+            self.folder.take_away(name)
+        self.links.pop(name).close()
+
+    def _strike(self, fault: Truth) -> None:
+        """Let a fault of a link or a board begin or end."""
+        what, target, begins = str(fault["what"]), str(fault["target"]), bool(fault["begins"])
+        link = self.links.get(target)
+        if what == "port gone":
+            (self._unplug if begins else self._plug_in)(target)
+        elif what == "server half-closed" and isinstance(link, TcpServer):
+            (link.half_close if begins else link.recover)()
+        elif what == "babble" and begins:
+            self._babble(target)
+        elif what == "babble" and target in self._babbling:
+            self._babbling.pop(target).cancel()
+        elif what == "board resets" and begins:
+            for wire in self._texts.values():
+                if isinstance(wire, BoardWire) and wire.name == target:
+                    wire.board.reset()
+
+    def _babble(self, name: str) -> None:
+        for fault in self.line.board.standing("babble", name):
+            if name in self.links:
+                self.links[name].say(babble(fault, self._chance))
+            every_s = fault.amounts["every_ms"] / 1000.0
+            self._babbling[name] = self._loop.call_later(every_s, self._babble, name)
 
     def _tell(self, truth: Truth) -> None:
         process_s = truth["process_s"]
         assert isinstance(process_s, float)
         self._tell_to({**truth, "wire_s": self._began_s + process_s / self._speed})
+        if truth["truth"] == "fault":
+            self._loop.call_soon(self._strike, truth)
 
     def _advance(self, wire_s: float) -> None:
         self.line.advance((wire_s - self._began_s) * self._speed)
@@ -104,17 +172,17 @@ class LineServer:
         self._advance(self._now())
         self._tell({"truth": truth, **self.line.state()})
 
-    def transact(self, device: ModbusDevice, frame: bytes, arrived_s: float) -> list[tuple[float, bytes]]:
-        """One request to one device at this wire time: what follows on the wire, (seconds later, bytes)."""
+    def transact(self, device: ModbusDevice, frame: bytes, arrived_s: float, head: bytes = b"") -> list[Piece]:
+        """One request to one device at this wire time: what follows on the wire. `head` as in `wire.Bus`."""
         self._advance(arrived_s)
         struck = self.line.board.strike(device.name, self._chance.random())
         whats = {fault.what for fault in struck}
         if not whats.isdisjoint({"device silent", "request dropped"}) or self._lacks_mains(device):
             return []
-        body = device.answer(frame[1:-2], _refusal(struck, frame[1]))
+        body = device.answer(frame[1:-2], _refusal(struck, frame[1]), whats)
         self._watch(device)
-        delay_s, answers = spoil(frames.with_crc(frame[:1] + body), struck, self._chance)
-        return [(device.answer_delay_s + delay_s, answer) for answer in answers]
+        pieces = spoil(frames.with_crc(frame[:1] + body), struck, self._chance, head)
+        return [replace(piece, delay_s=device.answer_delay_s + piece.delay_s) for piece in pieces]
 
     def _lacks_mains(self, device: ModbusDevice) -> bool:
         return bool(device.supply) and bool(self.line.board.standing("mains dip", device.supply))
@@ -141,7 +209,11 @@ class LineServer:
             return 'A message is an object such as {"fault": {"what": "contact lost"}} or {"clear": "contact lost"}.'
         try:
             table = Reader(message, "")
-            if table.has("clear"):
+            if table.has("knob"):
+                knob = table.table("knob")
+                table.finish()
+                self.line.turn_knobs(knob)
+            elif table.has("clear"):
                 what = table.text("clear", choices=tuple(KINDS))
                 table.finish()
                 self.line.clear_fault(what)
@@ -158,8 +230,10 @@ class LineServer:
         """Stop serving; the last truth is told before."""
         self.tell_state("end")
         self._ticker.cancel()
-        for watch in self._watches.values():
-            watch.cancel()
+        for timer in (*self._watches.values(), *self._babbling.values()):
+            timer.cancel()
+        for wire in self._texts.values():
+            wire.close()
         for link in self.links.values():
             link.close()
 
@@ -175,17 +249,32 @@ class LinkFolder:
     """Symbolic links to the ptys in a folder, for as long as they are wanted."""
 
     def __init__(self, folder: Path, targets: dict[str, str]) -> None:
-        """Make them, replacing links left over from before. Raises FileError where something else has the name."""
+        """Make them, replacing links left over from before. Raises FileError where something else has the name.
+
+        Of `targets` those that are no paths, but host and port, need none.
+        """
         folder.mkdir(parents=True, exist_ok=True)
+        self._folder = folder
         self._made: dict[Path, str] = {}
         for name, target in targets.items():
-            place = folder / name
-            if place.is_symlink():
-                place.unlink()
-            elif place.exists():
-                raise FileError(f"{place} exists and is no symbolic link. Move it away or give another --links.")
-            place.symlink_to(target)
-            self._made[place] = target
+            if target.startswith("/"):
+                self.put(name, target)
+
+    def put(self, name: str, target: str) -> None:
+        """Make one, or let it point elsewhere. Raises FileError where something else has the name."""
+        place = self._folder / name
+        if place.is_symlink():
+            place.unlink()
+        elif place.exists():
+            raise FileError(f"{place} exists and is no symbolic link. Move it away or give another --links.")
+        place.symlink_to(target)
+        self._made[place] = target
+
+    def take_away(self, name: str) -> None:
+        """Remove one whose pty is gone."""
+        place = self._folder / name
+        if self._made.pop(place, None) is not None:
+            place.unlink(missing_ok=True)
 
     def remove(self) -> None:
         """Remove those that still point where they did."""

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 from simulators.faults import Fault
 from simulators.modbus_frames import READS, with_crc
+from simulators.pty import Piece
 
 
 def _truncated(frame: bytes, fault: Fault, _chance: random.Random) -> bytes:
@@ -60,27 +61,55 @@ def _swapped(frame: bytes, _fault: Fault, _chance: random.Random) -> bytes:
     return with_crc(frame[:3] + frame[5:7] + frame[3:5] + frame[7:-2])
 
 
-_SPOILERS: dict[str, Callable[[bytes, Fault, random.Random], bytes]] = {
+def _wrong_head(frame: bytes, _fault: Fault, _chance: random.Random) -> bytes:
+    """Of a TCP frame, which has no check sum, the protocol is wrong."""
+    return frame[:2] + bytes((frame[2] ^ 0xFF, frame[3])) + frame[4:]
+
+
+def _wrong_transaction(frame: bytes, _fault: Fault, _chance: random.Random) -> bytes:
+    return bytes((frame[0] ^ 0x40, frame[1])) + frame[2:]
+
+
+Spoiler = Callable[[bytes, Fault, random.Random], bytes]
+
+# What makes another whole frame comes first, what breaks bytes after it.
+_MEANINGS: dict[str, Spoiler] = {
     "values swapped": _swapped,
     "wrong unit": _wrong_unit,
     "wrong function": _wrong_function,
     "wrong byte count": _wrong_byte_count,
     "wrong register count": _wrong_register_count,
-    "wrong CRC": _wrong_crc,
+}
+_BYTES: dict[str, Spoiler] = {
     "byte corrupted": _corrupted,
     "answer truncated": _truncated,
     "garbage before the answer": _garbage_before,
     "garbage instead of the answer": _garbage_instead,
 }
+_RTU: dict[str, Spoiler] = {"wrong CRC": _wrong_crc, **_BYTES}
+_TCP: dict[str, Spoiler] = {"wrong CRC": _wrong_head, "wrong number": _wrong_transaction, **_BYTES}
 
 
-def spoil(frame: bytes, faults: Iterable[Fault], chance: random.Random) -> tuple[float, list[bytes]]:
-    """The answer as the faults leave it: by how much later it begins, wire seconds, and the frames that appear."""
+def spoil(frame: bytes, faults: Iterable[Fault], chance: random.Random, head: bytes = b"") -> list[Piece]:
+    """An answer, given as a good RTU frame, as the faults leave it: what appears on the wire.
+
+    With `head`, transaction and protocol, it goes out as a TCP frame, and what breaks bytes breaks that one's.
+    """
     struck = {fault.what: fault for fault in faults}
-    for what, spoiler in _SPOILERS.items():
+    frame = _spoiled(frame, struck, _MEANINGS, chance)
+    if head:
+        body = frame[:-2]
+        frame = head + len(body).to_bytes(2) + body
+    frame = _spoiled(frame, struck, _TCP if head else _RTU, chance)
+    if "answer dropped" in struck or not frame:
+        return []
+    delay_s = struck["answer delayed"].amounts["delay_ms"] / 1000.0 if "answer delayed" in struck else 0.0
+    gap_s = struck["slow drip"].amounts["gap_ms"] / 1000.0 if "slow drip" in struck else 0.0
+    return [Piece(frame, delay_s, gap_s)] * (2 if "answer duplicated" in struck else 1)
+
+
+def _spoiled(frame: bytes, struck: Mapping[str, Fault], spoilers: dict[str, Spoiler], chance: random.Random) -> bytes:
+    for what, spoiler in spoilers.items():
         if what in struck and frame:
             frame = spoiler(frame, struck[what], chance)
-    delay_s = struck["answer delayed"].amounts["delay_ms"] / 1000.0 if "answer delayed" in struck else 0.0
-    if "answer dropped" in struck or not frame:
-        return delay_s, []
-    return delay_s, [frame, frame] if "answer duplicated" in struck else [frame]
+    return frame

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from simulators.plan import LinkPlan
 from simulators.pty import Pty
@@ -15,21 +14,6 @@ LONGEST_LINE = 1024
 
 Hear = Callable[[bytes, float], None]
 """Takes a line without its end and the wire time at which its end has come, s."""
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """Bytes that appear on the wire.
-
-    Attributes:
-        data: the bytes, with their line end if they have one.
-        delay_s: wire time until they begin, s.
-        character_s: time that each of them takes at least, s.
-    """
-
-    data: bytes
-    delay_s: float = 0.0
-    character_s: float = 0.0
 
 
 class TextPtyLink(Pty):
@@ -48,12 +32,6 @@ class TextPtyLink(Pty):
         self._hear = hear
         self._ends = ends
         self._line = bytearray()
-
-    def say(self, piece: Piece) -> None:
-        """Let a piece appear, after its delay and when what is being said has been said."""
-        begin_s = self._now() + piece.delay_s
-        # The wire is taken only when the time has come: what is said sooner does not wait behind what is said late.
-        self._at(begin_s, lambda: self._send(piece.data, begin_s, max(piece.character_s, self._character_s)))
 
     def _received(self, data: bytes, silence_s: float) -> None:
         del silence_s

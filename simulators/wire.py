@@ -7,7 +7,7 @@ from typing import Protocol
 
 from simulators import modbus_frames as frames
 from simulators.plan import LinkPlan
-from simulators.pty import Pty
+from simulators.pty import Piece, Pty
 
 # Without true byte timing a frame comes in one piece; what follows later than this is another one.
 _LOOSE_SILENCE_S = 0.005
@@ -16,8 +16,11 @@ _LOOSE_SILENCE_S = 0.005
 class Bus(Protocol):
     """What happens with a request that has come over the wire whole and with a good check sum."""
 
-    def transact(self, frame: bytes, arrived_s: float) -> list[tuple[float, bytes]]:
-        """Execute the request; what follows on the wire as (wire seconds after the request's end, bytes)."""
+    def transact(self, frame: bytes, arrived_s: float, head: bytes = b"") -> list[Piece]:
+        """Execute the request, an RTU frame; what follows on the wire, each delay counted from the request's end.
+
+        `head`, transaction and protocol of a TCP request, asks for TCP frames.
+        """
 
 
 class PtyLink(Pty):
@@ -66,5 +69,6 @@ class PtyLink(Pty):
             self._take(frame, self._last_byte_s)
 
     def _take(self, frame: bytes, arrived_s: float) -> None:
-        for delay_s, answer in self._bus.transact(frame, arrived_s):
-            self._send(answer, arrived_s + self._turn_s + delay_s, self._character_s)
+        for piece in self._bus.transact(frame, arrived_s):
+            begin_s = arrived_s + self._turn_s + piece.delay_s
+            self._send(piece.data, begin_s, max(piece.character_s, self._character_s))

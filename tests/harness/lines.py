@@ -1,4 +1,4 @@
-"""Line files and simulators' plans for tests: the demo's own, changed only where a test says so."""
+"""Line files and simulators' plans for tests: a plain line's, changed only where a test says so."""
 
 from __future__ import annotations
 
@@ -19,8 +19,10 @@ from simulators.tables import Reader
 from supervisor.config.load import LineFile, load_line
 
 ROOT = Path(__file__).parents[2]
-LINE_FILE = ROOT / "config" / "demo-line.toml"
-PLAN_FILE = ROOT / "simulators" / "lines" / "demo.toml"
+CONFIG = ROOT / "config"
+LINE_FILE = ROOT / "tests" / "harness" / "plain-line.toml"
+PLAN_FILE = ROOT / "tests" / "harness" / "plain-line.sim.toml"
+"""One supply and one thermometer on one bus: the line of every test that needs no other."""
 
 SPEED = 60.0
 """The demo's speed; the periods in its line file are set for it."""
@@ -57,14 +59,14 @@ class Files:
 def write_files(
     folder: Path, *, line: dict[str, object] | None = None, plan: dict[str, object] | None = None, name: str = "demo"
 ) -> Files:
-    """Write the demo's line file and plan into a folder, some of their values changed.
+    """Write the plain line's file and plan into a folder, some of their values changed.
 
     `line` and `plan` map keys such as `devices.rectifier.period` to new values. Raises ValueError for a key that the
-    demo's file does not have, so that no change is lost when that file changes.
+    file does not have, so that no change is lost when that file changes.
     """
     folder.mkdir(parents=True, exist_ok=True)
     files = Files(folder, folder / "line.toml", folder / "plan.toml")
-    shutil.copytree(LINE_FILE.parent / "profiles", folder / "profiles", dirs_exist_ok=True)
+    shutil.copytree(CONFIG / "profiles", folder / "profiles", dirs_exist_ok=True)
     files.line.write_text(_changed(LINE_FILE, {"line.name": name, **(line or {})}), encoding="utf-8")
     files.plan.write_text(_changed(PLAN_FILE, plan or {}), encoding="utf-8")
     return files

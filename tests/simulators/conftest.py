@@ -16,7 +16,7 @@ from simulators.modbus_frames import with_crc
 from simulators.plan import LinePlan, read_plan
 from simulators.server import LineServer
 
-DEMO = Path(__file__).parents[2] / "simulators" / "lines" / "demo.toml"
+DEMO = Path(__file__).parents[1] / "harness" / "plain-line.sim.toml"
 
 
 @pytest.fixture(scope="session")

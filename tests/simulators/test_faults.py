@@ -13,6 +13,7 @@ from simulators.line import SimulatedLine, Truth, names_of
 from simulators.modbus_devices import ModbusDevice
 from simulators.modbus_frames import crc_fits, with_crc
 from simulators.plan import LinePlan
+from simulators.pty import Piece
 from simulators.spoil import spoil
 from simulators.supply import Supply
 from simulators.tables import FileError, Reader
@@ -208,7 +209,8 @@ def test_after_a_mains_dip_a_supply_comes_back_as_it_is_made(plan: LinePlan, aft
 
 
 def spoiled(plan: LinePlan, what: str, frame: bytes = READ_ANSWER, **amounts: float) -> list[bytes]:
-    return spoil(frame, [fault(plan, what=what, device="rectifier", at_s=0, **amounts)], random.Random(1))[1]
+    pieces = spoil(frame, [fault(plan, what=what, device="rectifier", at_s=0, **amounts)], random.Random(1))
+    return [piece.data for piece in pieces]
 
 
 def test_a_dropped_answer_leaves_nothing(plan: LinePlan) -> None:
@@ -217,7 +219,7 @@ def test_a_dropped_answer_leaves_nothing(plan: LinePlan) -> None:
 
 def test_a_delayed_answer_comes_whole_but_late(plan: LinePlan) -> None:
     late = fault(plan, what="answer delayed", device="rectifier", at_s=0, delay_ms=250.0)
-    assert spoil(READ_ANSWER, [late], random.Random(1)) == (0.25, [READ_ANSWER])
+    assert spoil(READ_ANSWER, [late], random.Random(1)) == [Piece(READ_ANSWER, 0.25)]
 
 
 def test_a_duplicated_answer_comes_twice(plan: LinePlan) -> None:

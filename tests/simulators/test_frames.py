@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from simulators import modbus_frames as frames
+from simulators.encoding import Encoding
 from simulators.line import SimulatedLine
 from simulators.modbus_devices import ModbusDevice
 from simulators.plan import DevicePlan, LinePlan, RegisterPlan
@@ -44,7 +45,7 @@ def test_silence_is_3_5_characters_and_fixed_above_19200_baud(baud: int, silence
 
 
 def _entry(table: str, address: int, value: str, step: float = 1.0) -> RegisterPlan:
-    return RegisterPlan(table, address, value, "", step, signed=False, no_value=0x7FFF)
+    return RegisterPlan(table, address, Encoding(step=step), supply="rectifier", value=value)
 
 
 @pytest.fixture

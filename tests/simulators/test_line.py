@@ -10,7 +10,8 @@ import pytest
 
 from simulators.bath import Bath, Sensor
 from simulators.line import SimulatedLine
-from simulators.plan import LinePlan, SensorPlan
+from simulators.plan import LinePlan
+from simulators.plan_process import SensorPlan
 
 
 def bare_bath(plan: LinePlan, volume_l: float) -> Bath:

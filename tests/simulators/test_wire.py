@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import pytest
 
+from simulators.encoding import Encoding
 from simulators.line import Truth
 from simulators.modbus_frames import with_crc
 from simulators.plan import LinePlan, RegisterPlan
@@ -185,7 +186,7 @@ async def test_a_delayed_answer_arrives_after_its_delay(bench: Bench) -> None:
 
 
 async def test_an_armed_time_out_switches_off_after_silence_and_not_before(plan: LinePlan) -> None:
-    armed = RegisterPlan("holding register", 19, "time_out_s", "", 0.1, signed=False, no_value=0x7FFF)
+    armed = RegisterPlan("holding register", 19, Encoding(step=0.1), supply="rectifier", value="time_out_s")
     device = replace(plan.devices["rectifier"], registers=(*plan.devices["rectifier"].registers, armed))
     bench = Bench(prompt(replace(plan, devices={**plan.devices, "rectifier": device})))
     await bench.peer.ask(SET_POINTS_AND_ON, 8)

@@ -1,0 +1,185 @@
+"""What a line is made of: tanks, supplies with their loads, sensors, switches and contacts, as its file tells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simulators.cell import ALLOYS
+from simulators.tables import Reader
+
+SWITCH_KINDS = ("contactor", "heater", "cooling", "fan", "agitation", "lamp", "horn")
+CONTACT_KINDS = ("level", "air flow", "air pressure", "lid", "emergency stop", "button", "auxiliary")
+
+
+@dataclass(frozen=True, slots=True)
+class CoolingPlan:
+    """A cooling coil with a thermostat: `power_w` from hold_c + hysteresis_c / 2 down to hold_c - hysteresis_c / 2."""
+
+    hold_c: float
+    hysteresis_c: float
+    power_w: float
+
+
+@dataclass(frozen=True, slots=True)
+class TankPlan:
+    """A tank of acid: litres, g/L, degC at the start, W/degC lost to the room; cooling where fitted."""
+
+    volume_l: float
+    acid_g_per_l: float
+    start_c: float
+    loss_w_per_c: float
+    cooling: CoolingPlan | None
+
+
+@dataclass(frozen=True, slots=True)
+class LoadPlan:
+    """What hangs in the tank: wetted area, alloy, and how far its surface is above the bath at 24 W/dm2.
+
+    `still_over_bath_c` counts while the tank's agitation is off.
+    """
+
+    area_dm2: float
+    alloy: str
+    surface_over_bath_c: float
+    still_over_bath_c: float = 9.0
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyPlan:
+    """A DC supply over a tank, its leads and its load. `after_dip`: `off` or `last state`.
+
+    With `knobs` nothing but a hand sets and switches it. `meter_zero_a` is what its meter or shunt shows at no current;
+    `ripple_share` is the ripple's amplitude as a share of the current, at `ripple_hz`; the meter samples at a point.
+    """
+
+    tank: str
+    rated_current_a: float
+    rated_voltage_v: float
+    cap_current_a: float
+    meter_gain_error: float
+    after_dip: str
+    leads_ohm: float
+    load: LoadPlan
+    knobs: bool = False
+    meter_zero_a: float = 0.0
+    ripple_share: float = 0.0
+    ripple_hz: float = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class SensorPlan:
+    """A thermocouple in a sheath; `tank` empty means that it hangs in the room's air."""
+
+    tank: str
+    lag_s: float
+    noise_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchPlan:
+    """A relay and what it drives. `rests_on` is its state at the start and whenever its board lets go of it.
+
+    A contactor lies between a supply's output and its load; a heater warms its tank with `power_w` and a cooling takes
+    as much from it; agitation moves the liquid of its tank.
+    """
+
+    kind: str
+    supply: str = ""
+    tank: str = ""
+    power_w: float = 0.0
+    rests_on: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ContactPlan:
+    """A contact, closed when healthy; it `follows` a switch's true state where it names one."""
+
+    kind: str
+    follows: str = ""
+
+
+def _cooling(table: Reader) -> CoolingPlan:
+    plan = CoolingPlan(
+        hold_c=table.number("hold_c"),
+        hysteresis_c=table.number("hysteresis_c", 0.2, 0.0),
+        power_w=table.number("power_w", low=0.0),
+    )
+    table.finish()
+    return plan
+
+
+def read_tank(table: Reader) -> TankPlan:
+    """A tank as its table tells. Raises FileError."""
+    plan = TankPlan(
+        volume_l=table.number("volume_l", low=0.1),
+        acid_g_per_l=table.number("acid_g_per_l", low=20.0, high=400.0),
+        start_c=table.number("start_c", low=-5.0, high=60.0),
+        loss_w_per_c=table.number("loss_w_per_c", low=0.0),
+        cooling=_cooling(table.table("cooling")) if table.has("cooling") else None,
+    )
+    table.finish()
+    return plan
+
+
+def _load(table: Reader) -> LoadPlan:
+    plan = LoadPlan(
+        area_dm2=table.number("area_dm2", low=0.001),
+        alloy=table.text("alloy", choices=tuple(ALLOYS)),
+        surface_over_bath_c=table.number("surface_over_bath_c", 1.5, 0.0, 12.0),
+        still_over_bath_c=table.number("still_over_bath_c", 9.0, 0.0, 40.0),
+    )
+    table.finish()
+    return plan
+
+
+def read_supply(table: Reader) -> SupplyPlan:
+    """A supply as its table tells. Raises FileError."""
+    rated_current_a = table.number("rated_current_a", low=0.0)
+    plan = SupplyPlan(
+        tank=table.text("tank"),
+        rated_current_a=rated_current_a,
+        rated_voltage_v=table.number("rated_voltage_v", low=0.0),
+        cap_current_a=table.number("cap_current_a", rated_current_a, 0.0, rated_current_a),
+        meter_gain_error=table.number("meter_gain_error", 0.0, -0.5, 0.5),
+        after_dip=table.text("after_dip", "off", ("off", "last state")),
+        leads_ohm=table.number("leads_ohm", 0.05, 0.0),
+        load=_load(table.table("load")),
+        knobs=table.flag("knobs", default=False),
+        meter_zero_a=table.number("meter_zero_a", 0.0),
+        ripple_share=table.number("ripple_share", 0.0, 0.0, 0.5),
+        ripple_hz=table.number("ripple_hz", 100.0, 1.0),
+    )
+    table.finish()
+    return plan
+
+
+def read_sensor(table: Reader) -> SensorPlan:
+    """A sensor as its table tells. Raises FileError."""
+    plan = SensorPlan(
+        tank=table.text("tank", ""), lag_s=table.number("lag_s", 40.0, 0.0), noise_c=table.number("noise_c", 0.05, 0.0)
+    )
+    table.finish()
+    return plan
+
+
+def read_switch(table: Reader) -> SwitchPlan:
+    """A switch as its table tells. Raises FileError."""
+    kind = table.text("kind", choices=SWITCH_KINDS)
+    in_tank = kind in {"heater", "cooling", "agitation"}
+    plan = SwitchPlan(
+        kind=kind,
+        supply=table.text("supply") if kind == "contactor" else "",
+        tank=table.text("tank") if in_tank else "",
+        power_w=table.number("power_w", low=0.0) if kind in {"heater", "cooling"} else 0.0,
+        rests_on=table.flag("rests_on", default=False),
+    )
+    table.finish()
+    return plan
+
+
+def read_contact(table: Reader) -> ContactPlan:
+    """A contact as its table tells. Raises FileError."""
+    kind = table.text("kind", choices=CONTACT_KINDS)
+    plan = ContactPlan(kind, table.text("follows") if kind == "auxiliary" else table.text("follows", ""))
+    table.finish()
+    return plan

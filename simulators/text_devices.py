@@ -1,0 +1,147 @@
+"""Devices that speak in text on the simulated line, an SCPI supply and a board: each on its own wire, with faults."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+
+from simulators.line import SimulatedLine
+from simulators.microcontroller import Microcontroller
+from simulators.plan import LinkPlan
+from simulators.plan_text import BoardDevicePlan, ScpiDevicePlan, Shown
+from simulators.pty import Piece
+from simulators.scpi_supply import ScpiSupply
+from simulators.text_spoil import spoil
+from simulators.text_wire import TextPtyLink
+
+_SILENT = {"device silent", "request dropped"}
+
+
+class ScpiWire:
+    """An SCPI supply behind a pty.
+
+    Attributes:
+        name: of the device. link: its wire.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        plan: ScpiDevicePlan,
+        line: SimulatedLine,
+        *,
+        advance: Callable[[float], None],
+        chance: random.Random,
+    ) -> None:
+        self.name = name
+        self.link: TextPtyLink
+        self._plan = plan
+        self._line = line
+        self._advance = advance
+        self._chance = chance
+        self._device = ScpiSupply(plan.plan, line.supplies[plan.supply])
+        self._stuck: list[Piece] = []
+
+    def open(self, plan: LinkPlan, now: Callable[[], float]) -> TextPtyLink:
+        """Open its wire, the first one or a new one."""
+        self.link = TextPtyLink(plan, self._hear, now)
+        return self.link
+
+    def close(self) -> None:
+        """Nothing goes on by itself."""
+
+    def _hear(self, line: bytes, arrived_s: float) -> None:
+        self._advance(arrived_s)
+        struck = self._line.board.strike(self.name, self._chance.random())
+        whats = {fault.what for fault in struck}
+        if whats & _SILENT or self._line.board.standing("mains dip", self._plan.supply):
+            return
+        if "device refuses" in whats and b"?" not in line:
+            self._device.errors.append(-203)
+            return
+        pieces = self._device.hear(line, arrived_s)
+        if "values stuck" in whats:
+            pieces = [Piece(old.data, new.delay_s) for old, new in zip(self._stuck, pieces, strict=False)] or pieces
+        else:
+            self._stuck = pieces
+        for piece in pieces:
+            for spoilt in spoil(piece.data, struck, self._chance):
+                self.link.say(Piece(spoilt.data, piece.delay_s + spoilt.delay_s, spoilt.character_s))
+
+
+class BoardWire:
+    """A microcontroller board behind a pty.
+
+    Attributes:
+        name: of the device. link: its wire. board: the board itself.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        plan: BoardDevicePlan,
+        line: SimulatedLine,
+        *,
+        advance: Callable[[float], None],
+        chance: random.Random,
+    ) -> None:
+        self.name = name
+        self.link: TextPtyLink
+        self.board: Microcontroller
+        self._plan = plan
+        self._line = line
+        self._advance = advance
+        self._chance = chance
+
+    def open(self, plan: LinkPlan, now: Callable[[], float]) -> TextPtyLink:
+        """Open its wire, the first one or a new one; the board goes on as it is where there is one already."""
+        self.link = TextPtyLink(plan, self._hear, now)
+        if not hasattr(self, "board"):
+            self._now = now
+            self.board = Microcontroller(
+                self._plan.plan,
+                now=now,
+                say=self._say,
+                values={name: self._value(shown) for name, shown in self._plan.shows.items()},
+                relays={name: self._relay(switch) for name, switch in self._plan.drives.items()},
+                is_stuck=lambda: bool(self._line.board.standing("values stuck", self.name)),
+            )
+        return self.link
+
+    def close(self) -> None:
+        """Say nothing more."""
+        self.board.close()
+
+    def _value(self, shown: Shown) -> Callable[[], float | None]:
+        def read() -> float | None:
+            self._advance(self._now())
+            if shown.contact:
+                return float(self._line.contacts[shown.contact].is_closed)
+            return self._line.sensors[shown.sensor].read() if shown.sensor else None
+
+        return read
+
+    def _relay(self, name: str) -> Callable[[bool], bool]:
+        def drive(on: bool) -> bool:
+            self._advance(self._now())
+            switch = self._line.switches[name]
+            if switch.commanded is not on:
+                switch.command(on, "command")
+            return on
+
+        return drive
+
+    def _hear(self, line: bytes, arrived_s: float) -> None:
+        whats = {fault.what for fault in self._line.board.strike(self.name, self._chance.random())}
+        if whats & _SILENT:
+            return
+        if "device refuses" in whats and line.startswith(b"$SET"):
+            line = line.replace(b"=", b"=?", 1)  # heard wrong, so its check sum does not fit
+        self.board.hear(line, arrived_s)
+
+    def _say(self, whole: bytes) -> None:
+        struck = self._line.board.strike(self.name, self._chance.random())
+        if any(fault.what == "device silent" for fault in struck):
+            return
+        for piece in spoil(whole, struck, self._chance):
+            self.link.say(piece)
