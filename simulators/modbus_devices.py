@@ -200,12 +200,12 @@ class ModbusDevice:
             encoding = entry.plan.encoding
             if len(words) < encoding.words or entry.write is None:
                 raise RefusalError(frames.ILLEGAL_DATA_ADDRESS)
-            value = encoding.value(encoding.from_wire([words[place] for place in sorted(words)]))
-            if not 0.0 <= value <= entry.highest * (1.0 + 1e-9):
+            wanted_value = encoding.value(encoding.from_wire([words[place] for place in sorted(words)]))
+            if not 0.0 <= wanted_value <= entry.highest * (1.0 + 1e-9):
                 raise RefusalError(frames.ILLEGAL_DATA_VALUE)
-            whole.append((entry.write, value))
-        for write, value in whole:
-            write(value)
+            whole.append((entry.write, wanted_value))
+        for write, wanted_value in whole:
+            write(wanted_value)
         return request[:5]
 
 
