@@ -48,7 +48,8 @@ def test_the_published_inverse_errs_as_printed(kind: Kind, part: Inverse) -> Non
 
 
 def steps(part: Inverse, count: int = 500) -> list[float]:
-    return [part.low_mv + (part.high_mv - part.low_mv) * i / count for i in range(count + 1)]
+    # The emf at which two parts meet belongs to the lower one.
+    return [part.low_mv + (part.high_mv - part.low_mv) * i / count for i in range(1, count + 1)]
 
 
 # Source: as above. The parts meet: what is printed for the end of one holds for the start of the next.
