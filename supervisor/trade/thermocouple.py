@@ -11,6 +11,8 @@ import math
 from supervisor.trade.its90 import DIRECT, INVERSE, Direct, Kind
 
 _MV_PER_V = 1e3
+# The tables are printed to 0.001 mV: an emf beyond an end of the range by no more than their rounding is that end.
+_HALF_A_DIGIT_MV = 0.0005
 # After a Newton step this small what is left is far below 1e-6 degC. Where two direct functions meet, the next step
 # would go back and forth over a seam of about 1e-6 degC.
 _SMALL_STEP_C = 1e-5
@@ -39,18 +41,19 @@ def emf_v(kind: Kind, temperature_c: float) -> float:
 def temperature_c(kind: Kind, emf_v: float) -> float:
     """Temperature, degC, at which a thermocouple with its reference junction at 0 degC gives an emf, V.
 
-    Within 1e-4 degC of the direct function over all of `range_c`. Raises ValueError for an emf outside of it.
+    Within 1e-4 degC of the direct function over all of `range_c`. Raises ValueError for an emf more than 0.0005 mV
+    outside of it.
     """
     low_c, high_c = range_c(kind)
     low_mv, high_mv = _emf_mv(kind, low_c), _emf_mv(kind, high_c)
     emf_mv = emf_v * _MV_PER_V
-    # In volts, as `emf_v` gives them, so that the ends of the range come back.
-    if not low_mv / _MV_PER_V <= emf_v <= high_mv / _MV_PER_V:
+    if not low_mv - _HALF_A_DIGIT_MV <= emf_mv <= high_mv + _HALF_A_DIGIT_MV:
         raise ValueError(
             f"{emf_mv:.3f} mV is nothing that thermocouple type {kind} gives ({low_mv:.3f} to {high_mv:.3f} mV). Look"
             " for a broken wire, a loose terminal, or a type set wrongly."
         )
-    found_c = min(max(_first_guess_c(kind, emf_mv), low_c), high_c)
+    # Colder than the inverse reaches, its end is a sure start: from there down the direct functions curve one way only.
+    found_c = min(max(_by_inverse_c(kind, emf_mv), low_c), high_c)
     for _ in range(_MOST_STEPS):
         step_c = (emf_mv - _emf_mv(kind, found_c)) / _slope_mv_per_k(kind, found_c)
         found_c = min(max(found_c + step_c, low_c), high_c)
@@ -65,13 +68,12 @@ def published_inverse_c(kind: Kind, emf_v: float) -> float:
     Raises ValueError outside the emfs the inverse is published for: they begin at -200 degC, type J's at -210.
     """
     emf_mv = emf_v * _MV_PER_V
-    for part in INVERSE[kind]:
-        if part.low_mv <= emf_mv <= part.high_mv:
-            return _polynomial(part.d, emf_mv)
     low_mv, high_mv = INVERSE[kind][0].low_mv, INVERSE[kind][-1].high_mv
-    raise ValueError(
-        f"{emf_mv:.3f} mV lies outside {low_mv:g} to {high_mv:g} mV, where the inverse of type {kind} is published."
-    )
+    if not low_mv - _HALF_A_DIGIT_MV <= emf_mv <= high_mv + _HALF_A_DIGIT_MV:
+        raise ValueError(
+            f"{emf_mv:.3f} mV lies outside {low_mv:g} to {high_mv:g} mV, where the inverse of type {kind} is published."
+        )
+    return _by_inverse_c(kind, emf_mv)
 
 
 def compensated_c(kind: Kind, measured_emf_v: float, junction_c: float) -> float:
@@ -106,8 +108,7 @@ def _slope_mv_per_k(kind: Kind, temperature_c: float) -> float:
     return slope
 
 
-def _first_guess_c(kind: Kind, emf_mv: float) -> float:
-    # Colder than the inverse reaches, its end is a sure start: the direct functions curve one way only from there down.
+def _by_inverse_c(kind: Kind, emf_mv: float) -> float:
     parts = INVERSE[kind]
     within_mv = min(max(emf_mv, parts[0].low_mv), parts[-1].high_mv)
     part = next(part for part in parts if within_mv <= part.high_mv)
