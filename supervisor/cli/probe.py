@@ -21,7 +21,8 @@ def probe(path: Path, as_json: bool, *, watching: bool = False, greet: bool = Fa
     """Read every point of every device of a line file once, and print it; or every channel again and again.
 
     Args:
-        path: the line file. as_json: for programs.
+        path: the line file.
+        as_json: for programs.
         watching: again and again, until Ctrl-C.
         greet: send the texts that a profile wants sent after opening; without it nothing but questions is sent.
 

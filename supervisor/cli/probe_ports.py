@@ -20,7 +20,8 @@ def ports_to_probe(names: Sequence[str], *, line: str, line_file: Path) -> Itera
 
     Args:
         names: as `port_name` gives them.
-        line, line_file: for the record that others read.
+        line: for the record that others read.
+        line_file: for the same.
 
     Raises PortsHeldError, which names everybody who has one; HolderError where no lock can be made.
     """

@@ -204,8 +204,8 @@ class _LinkProbe:
             return
         for device in self._silent:
             if device.unit:
-                text = f"no answer at unit {device.unit}, while {' and '.join(answering)} on the same wires does answer;"
-                text += f" set the device itself to unit {device.unit} first, or correct devices.{device.name}.unit"
+                text = f"no answer at unit {device.unit}, while {' and '.join(answering)} on the same wires does answer"
+                text += f"; set the device itself to unit {device.unit} first, or correct devices.{device.name}.unit"
                 self._fail(device, "wrong address", text)
             else:
                 text = f"no answer, while {' and '.join(answering)} on the same link does answer"

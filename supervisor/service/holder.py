@@ -39,7 +39,7 @@ class Holder:
         name: what it holds, as given to `hold`. pid: its process id; 0 where its record is not readable.
         started_ticks: when that process began, clock ticks since boot (field 22 of /proc/PID/stat).
         user: its user. line: the line's name. line_file: the line file. since: UTC, ISO 8601.
-        doing: what for: `run`, `off` for one that only switches off and goes by itself, `probe` for one that only reads.
+        doing: what for: `run`, `off` for one that only switches off and goes by itself, `probe`: only reading.
     """
 
     name: str
