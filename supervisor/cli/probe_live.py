@@ -161,5 +161,9 @@ def _as_lines(rows: Sequence[Seen], changed: Sequence[Seen]) -> str:
 
 
 def _as_object(rows: Sequence[Seen], changed: Sequence[Seen]) -> str:  # noqa: ARG001 - a program is told all
-    channels = [{key: value for key, value in asdict(row).items() if key != "shown"} for row in rows]
+    channels = [
+        {key: value for key, value in asdict(row).items() if key != "shown"}
+        | {"age_s": None if row.age_s is None else round(row.age_s, 3)}
+        for row in rows
+    ]
     return json.dumps({"version": VERSION, "channels": channels})

@@ -156,7 +156,9 @@ def test_steps_of_sixteen_milliseconds_are_recognised(excess_ms: list[float], lo
 def test_an_adapter_that_hands_bytes_on_late_is_noted_and_is_no_failure(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("supervisor.cli.probe_survey.TIMER_NEAR_MS", 8.0)  # every trip of more than 8 ms: no exact timing here
+    monkeypatch.setattr(
+        "supervisor.cli.probe_survey.TIMER_NEAR_MS", 8.0
+    )  # every trip of more than 8 ms: no exact timing here
     with umodbus_slave(SUPPLY | THERMOMETER, delay_s=0.03) as port:  # the frames themselves take 11 to 13 ms
         code, given = probed(line_file(tmp_path, port), capsys)
     assert code == 0
