@@ -143,13 +143,13 @@ class _LinkProbe:
                 while missing:
                     try:
                         scan = await device.read(missing)
-                    except BadAnswer as exc:
-                        spoilt = spoilt or str(exc)
+                    except (BadAnswer, NoAnswer) as exc:
+                        spoilt = spoilt or (str(exc) if isinstance(exc, BadAnswer) else "")
                         await asyncio.sleep(0)  # a flood must not keep the time from running out
                         continue
                     self._keep(device_map, scan.values, scan, asked=False)
                     missing -= scan.values.keys()
-        except (TimeoutError, NoAnswer):
+        except TimeoutError:
             self._tell_missing(device_map, names, missing, spoilt)
         else:
             self._alive.add(device_map.name)

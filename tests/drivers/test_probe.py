@@ -20,6 +20,13 @@ SUPPLY = {(1, 0): 1950, (1, 1): 1523, (1, 2): 1, (1, 3): 0, (1, 16): 2500, (1, 1
 THERMOMETER = {(2, 0): 204, (2, 1): 0x7FFF, (2, 2): 0xFFF6, (2, 3): 215}
 
 
+@pytest.fixture(autouse=True)
+def _runtime(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "run"
+    folder.mkdir(mode=0o700)
+    monkeypatch.setenv("AMPMINDER_RUNTIME", str(folder))
+
+
 def line_file(folder: Path, port: str, **changes: str) -> Path:
     """The demo's line on another port; some of its text may be changed."""
     text = (CONFIG / "demo-line.toml").read_text(encoding="utf-8")
