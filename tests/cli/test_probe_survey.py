@@ -5,12 +5,18 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from pathlib import Path
+
+import pytest
 
 from drivers.points import DeviceMap, Field, SerialSettings
 from drivers.sentences import Sentence, encode
+from supervisor.cli.main import main
 from supervisor.cli.probe_survey import Asked, Found, survey
 from supervisor.cli.probe_table import as_text
 from tests.drivers.text_peer import TextPeer, board_map, scpi_map
+
+CONFIG = Path(__file__).parents[2] / "config"
 
 PERIOD_S = 0.03
 ANSWERS = {
@@ -21,6 +27,15 @@ ANSWERS = {
     "CURR?": b"2.5\n",
     "VOLT?": b"22\n",
 }
+
+LINK = """[links.lab]
+kind = "serial text"
+port = "{port}"
+speed = "115200 baud"
+parity = "none"
+stop_bits = 1
+response_time_out = "1 s"
+"""
 
 
 def asks(peer: TextPeer, device: DeviceMap) -> list[Asked]:
@@ -119,3 +134,41 @@ async def test_a_board_that_says_nothing_is_silent() -> None:
     with TextPeer() as peer:
         found = await survey(asks(peer, small_board()))
     assert [(failure.device, failure.kind) for failure in found.failures] == [("", "no answer")]
+
+
+@pytest.mark.parametrize(("more", "heard"), [([], False), (["--greet"], True)])
+async def test_opening_texts_are_only_sent_when_that_is_asked_for(
+    more: list[str], heard: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "run"
+    folder.mkdir(mode=0o700)
+    monkeypatch.setenv("AMPMINDER_RUNTIME", str(folder))
+    with TextPeer(ANSWERS.get) as peer:
+        path = line_with_lab_supply(tmp_path, peer.port)
+        await asyncio.to_thread(main, ["probe", str(path), *more])
+        assert ("SYST:REM" in peer.heard) == heard
+        assert "MEAS:CURR?" in peer.heard
+    note = "Note: rectifier: `SYST:REM` was not sent after opening; --greet sends it"
+    assert (note in capsys.readouterr().out) != heard
+
+
+def line_with_lab_supply(folder: Path, port: str) -> Path:
+    """The bench's line with a supply that speaks SCPI at this port; its thermometer's port is missing."""
+    text = (CONFIG / "bench-metric.toml").read_text(encoding="utf-8")
+    for old, new in {
+        "[devices.rectifier]\n": f"{LINK.format(port=port)}\n[devices.rectifier]\n",
+        'link = "bus"\nunit = 1\nprofile = "profiles/bench-supply.toml"': (
+            'link = "lab"\nprofile = "profiles/lab-supply-scpi.toml"'
+        ),
+        'rated_current = "10 A"\nrated_voltage = "60 V"': 'rated_current = "6 A"\nrated_voltage = "32 V"',
+        'period = "200 ms"': 'period = "2 s"',
+        "proof_deadline": "# proof_deadline",
+        'off_threshold = "50 mA"': 'proof_deadline = "9 s"\noff_threshold = "50 mA"',
+        'role = "supply output"': 'role = "supply output"\nallow_slow_off = true',
+        "/dev/ttyUSB0": "nowhere",
+        '"profiles/': f'"{CONFIG}/profiles/',
+    }.items():
+        text = text.replace(old, new)
+    path = folder / "line.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
