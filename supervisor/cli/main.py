@@ -13,10 +13,11 @@ from supervisor.cli.ask import request, status
 from supervisor.cli.check import check
 from supervisor.cli.off import off
 from supervisor.cli.probe import probe
+from supervisor.cli.probe_raw import OPTIONS, probe_raw
 from supervisor.cli.replay import replay_journal
 from supervisor.cli.run import run
 from supervisor.cli.schema import schema
-from supervisor.config.mistakes import LineMistakes
+from supervisor.config.mistakes import LineMistakes, Mistake
 from supervisor.edges.control import ControlError
 from supervisor.records.schema import JournalError
 from supervisor.runtime import RuntimeFolderError
@@ -77,7 +78,6 @@ def _file_commands(commands: Commands) -> None:
     """Commands that take a line file or a journal."""
     for name, says in (
         ("check", "tell every mistake in a line file, what is not fitted, and how fast off is"),
-        ("probe", "read every device once and show what came"),
         ("run", "supervise the line until told to end"),
         ("off", "switch every supply off and prove it, with a supervisor running or not"),
     ):
@@ -91,7 +91,22 @@ def _file_commands(commands: Commands) -> None:
     replaying = commands.add_parser("replay", help=says, description=says)
     replaying.add_argument("file", type=Path, metavar="JOURNAL", help="the journal")
     replaying.add_argument("--json", action="store_true", help="one JSON object instead of words")
+    _probe_command(commands)
     commands.add_parser("schema", help="print the JSON Schema of the line file")
+
+
+def _probe_command(commands: Commands) -> None:
+    says = "read every device once, or every channel until Ctrl-C, or a device that has no profile yet; never writes"
+    command = commands.add_parser("probe", help=says, description=says)
+    command.add_argument("file", type=Path, nargs="?", metavar="FILE", help="the line file")
+    command.add_argument("--json", action="store_true", help="JSON instead of words")
+    command.add_argument("--watch", action="store_true", help="every channel live, with its age")
+    command.add_argument("--greet", action="store_true", help="send the opening texts of profiles, such as SYST:REM")
+    raw = command.add_argument_group("a device without a profile")
+    raw.add_argument("--raw", nargs="?", const="", metavar="PORT", help="its serial port; with --host without one")
+    for name, means in OPTIONS.items():
+        raw.add_argument(f"--{name}", default="", metavar=name.upper(), help=means)
+    raw.add_argument("--find", action="store_true", help="halve what is refused, to find the addresses that are there")
 
 
 def _asking_commands(commands: Commands) -> None:
@@ -141,7 +156,7 @@ def _with_file(asked: argparse.Namespace) -> int:
     if asked.command == "check":
         return check(asked.file, asked.json)
     if asked.command == "probe":
-        return probe(asked.file, asked.json)
+        return _probe(asked)
     if asked.command == "run":
         return run(asked.file, watch_only=asked.watch_only)
     if asked.command == "off":
@@ -149,6 +164,27 @@ def _with_file(asked: argparse.Namespace) -> int:
     if asked.command == "replay":
         return replay_journal(asked.file, as_json=asked.json)
     return schema()
+
+
+def _probe(asked: argparse.Namespace) -> int:
+    given = {name: getattr(asked, name.replace("-", "_")) for name in OPTIONS}
+    if asked.raw is None:
+        mistakes = [
+            Mistake(f"--{name}", "it belongs to --raw", "add --raw, or leave it out")
+            for name, text in [*given.items(), ("find", asked.find)]
+            if text
+        ]
+        if asked.file is None:
+            mistakes.append(Mistake("FILE", "there is none", "name a line file, or a device's port with --raw"))
+        if mistakes:
+            raise LineMistakes(tuple(mistakes))
+        return probe(asked.file, asked.json, watching=asked.watch, greet=asked.greet)
+    beside = {"FILE": asked.file, "--watch": asked.watch, "--greet": asked.greet}
+    if any(beside.values()):
+        raise LineMistakes(
+            tuple(Mistake(name, "it does not go with --raw", "leave it out") for name, on in beside.items() if on)
+        )
+    return probe_raw(asked.raw, given, find=asked.find, as_json=asked.json)
 
 
 def _ask(asked: argparse.Namespace) -> int:

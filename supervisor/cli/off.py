@@ -92,6 +92,10 @@ async def _by_running(line: LineFile, told: list[str]) -> bool:
         if holder.doing == "off":
             await _finished(holder)
             continue
+        if holder.doing == "probe":
+            told.append(f"A probe was reading the line (process {holder.pid} of {holder.user}); it was ended.")
+            end_holder(holder, 0.0, KILL_S)
+            continue
         told.append(f"A supervisor is running (process {holder.pid} of {holder.user}); it was asked for off.")
         names = {name for name, other in held if other.pid == holder.pid}
         state = await _ask_running(holder)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from drivers.points import SerialSettings
+from drivers.points import LinkSettings, SerialSettings
 from supervisor.config.load import LineFile, records_folder
 from supervisor.config.setup import line_setup, link_settings
 from supervisor.core.actions import Note
@@ -58,12 +58,14 @@ def journal_path(line: LineFile) -> Path:
 
 def port_names(line: LineFile) -> list[str]:
     """Name the ports of a line, to be held."""
-    return [
-        path_name("port", Path(settings.port))
-        if isinstance(settings, SerialSettings)
-        else f"host-{quote(settings.place, safe='')}"
-        for settings in link_settings(line).values()
-    ]
+    return [port_name(settings) for settings in link_settings(line).values()]
+
+
+def port_name(settings: LinkSettings) -> str:
+    """Name the port, or host, of a link, to be held."""
+    if isinstance(settings, SerialSettings):
+        return path_name("port", Path(settings.port))
+    return f"host-{quote(settings.place, safe='')}"
 
 
 def names_to_hold(line: LineFile) -> list[str]:

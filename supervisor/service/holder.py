@@ -39,7 +39,7 @@ class Holder:
         name: what it holds, as given to `hold`. pid: its process id; 0 where its record is not readable.
         started_ticks: when that process began, clock ticks since boot (field 22 of /proc/PID/stat).
         user: its user. line: the line's name. line_file: the line file. since: UTC, ISO 8601.
-        doing: what for: `run`, or `off` for one that only switches off and goes by itself.
+        doing: what for: `run`, `off` for one that only switches off and goes by itself, `probe`: only reading.
     """
 
     name: str
@@ -55,8 +55,9 @@ class Holder:
         """Return one phrase for people."""
         if not self.pid:
             return f"{self.name} is held by a process that left no readable record"
+        doing = "probing" if self.doing == "probe" else "running"
         return (
-            f"{self.name} is held by process {self.pid} of {self.user}, running line {self.line}"
+            f"{self.name} is held by process {self.pid} of {self.user}, {doing} line {self.line}"
             f" ({self.line_file}) since {self.since}"
         )
 
@@ -67,7 +68,8 @@ class AlreadyHeldError(HolderError):
     def __init__(self, holders: Sequence[Holder]) -> None:
         self.holders = tuple(holders)
         told = "; ".join(str(holder) for holder in holders)
-        super().__init__(f"Another supervisor is running: {told}. Stop that one first.")
+        who = "A probe" if all(holder.doing == "probe" for holder in holders) else "Another supervisor"
+        super().__init__(f"{who} is running: {told}. Stop that one first.")
 
 
 def path_name(kind: str, path: Path) -> str:

@@ -106,10 +106,10 @@ class LinkRunner:
         """Read what is due; otherwise wait until something is, or a command comes."""
         turn = min(self._turns, key=lambda turn: turn.due_s, default=None)
         keep_s = min((keep.due_s for keep in self._keeps), default=math.inf)
-        if turn is not None and turn.driver.streams:
+        if turn is not None and turn.driver.streams and turn.due_s <= self._clock.now():
             return await self._listen(turn, keep_s - self._clock.now())
         wait_s = min(math.inf if turn is None else turn.due_s, keep_s) - self._clock.now()
-        if turn is not None and wait_s <= 0:
+        if turn is not None and not turn.driver.streams and wait_s <= 0:
             wait_s = self._makes_way_s(turn, planned_s)
             if wait_s <= 0:
                 return await self._read(turn)
@@ -166,6 +166,9 @@ class LinkRunner:
         if reading.cancelled():
             return None
         problem = reading.exception()
+        if isinstance(problem, LinkDown):
+            # It is told at once, again and again: without a rest nothing else would get its turn.
+            turn.done(turn.rhythms, began_s, self._clock.now())
         if isinstance(problem, WireError):
             return self._failed(turn, frozenset(turn.rhythms), began_s, problem)
         return self._scanned(turn, reading.result(), Quality.GOOD)

@@ -10,13 +10,21 @@ from typing import Any
 
 import pytest
 
-from supervisor.cli.probe import looks_like_latency_timer, probe
+from supervisor.cli.probe import probe
+from supervisor.cli.probe_survey import looks_like_latency_timer
 from tests.drivers.slave import umodbus_slave
 
 CONFIG = Path(__file__).parents[2] / "config"
 
 SUPPLY = {(1, 0): 1950, (1, 1): 1523, (1, 2): 1, (1, 3): 0, (1, 16): 2500, (1, 17): 2200, (1, 18): 1}
 THERMOMETER = {(2, 0): 204, (2, 1): 0x7FFF, (2, 2): 0xFFF6, (2, 3): 215}
+
+
+@pytest.fixture(autouse=True)
+def _runtime(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "run"
+    folder.mkdir(mode=0o700)
+    monkeypatch.setenv("AMPMINDER_RUNTIME", str(folder))
 
 
 def line_file(folder: Path, port: str, **changes: str) -> Path:
@@ -155,7 +163,9 @@ def test_steps_of_sixteen_milliseconds_are_recognised(excess_ms: list[float], lo
 def test_an_adapter_that_hands_bytes_on_late_is_noted_and_is_no_failure(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("supervisor.cli.probe.TIMER_NEAR_MS", 8.0)  # every trip of more than 8 ms: no exact timing here
+    monkeypatch.setattr(
+        "supervisor.cli.probe_survey.TIMER_NEAR_MS", 8.0
+    )  # every trip of more than 8 ms: no exact timing here
     with umodbus_slave(SUPPLY | THERMOMETER, delay_s=0.03) as port:  # the frames themselves take 11 to 13 ms
         code, given = probed(line_file(tmp_path, port), capsys)
     assert code == 0

@@ -225,3 +225,17 @@ async def test_on_is_not_sent_where_the_devices_own_time_out_could_not_be_armed(
     events = await bus.work(4)
     assert "on" not in bus.driver.calls
     assert [(e.command, e.ok) for e in events if isinstance(e, Written)][-2:] == [("time-out", False), ("on", False)]
+
+
+async def test_a_device_that_speaks_by_itself_is_left_alone_for_a_period_while_its_link_is_down() -> None:
+    driver, events = FakeSupply(streams=True, fails={"read": LinkDown("gone")}), list[Event]()
+    clock = Clock(now=lambda: driver.now_s, wall=lambda: 0.0, speed=1000.0)
+    due = turns({"rectifier": driver}, [channel("current")], clock)
+    task = asyncio.create_task(LinkRunner(Outbox(), due, {}, {}, 0.2, clock).run(events.append, lambda: None))
+    for _ in range(100):
+        await asyncio.sleep(0)
+    assert [quality(event) for event in events] == [Quality.LINK_DOWN]
+    driver.now_s += 0.001  # its period, at this speed
+    await asyncio.sleep(0.01)
+    assert driver.calls == ["read", "read"]
+    task.cancel()
