@@ -8,6 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from supervisor.config.broker import mqtt_doubts
 from supervisor.config.fitted import fitted_time_outs, not_fitted
 from supervisor.config.load import LineFile, load_line, records_folder
 from supervisor.config.mistakes import LineMistakes, Mistake
@@ -63,6 +64,7 @@ def _right(line: LineFile) -> dict[str, Any]:
         "links": {name: {"port": s.port, "baud": s.baud} for name, s in link_settings(line).items()},
         "devices": devices,
         "not_fitted": list(not_fitted(line)),
+        "mqtt": _published(line),
         "worst_off_delays": delays,
         "mistakes": [],
     }
@@ -85,11 +87,29 @@ def _summary(line: LineFile) -> Iterator[str]:
     yield from (f"  {sentence}" for sentence in not_fitted(line) or ("nothing of what is looked for",))
     for name, time_out in fitted_time_outs(line).items():
         yield f"Fitted: supply {name} switches itself off after {time_out} without traffic."
+    yield from _publishing(line)
     yield ""
     yield "Worst delay of each off command, first try, from decision to the wire:"
     for name, delay in worst_off_delays(line).items():
         parts = " + ".join(f"{_ms(part_s):g} {words}" for words, part_s in _parts(delay))
         yield f"  {name}: {_ms(delay.total_s):g} ms = {parts}"
+
+
+def _published(line: LineFile) -> dict[str, Any] | None:
+    mqtt = line.document.mqtt
+    if mqtt is None:
+        return None
+    host, port = mqtt.place
+    return {"host": host, "port": port, "tls": mqtt.tls, "doubts": list(mqtt_doubts(mqtt, line.folder))}
+
+
+def _publishing(line: LineFile) -> Iterator[str]:
+    published = _published(line)
+    if published is not None:
+        yield ""
+        encrypted = "encrypted, its host name checked" if published["tls"] else "not encrypted"
+        yield f"Publishes at {published['host']}:{published['port']}, {encrypted}: ampminder/{line.name}/#"
+        yield from (f"  {sentence}" for sentence in published["doubts"])
 
 
 def _wires(line: LineFile) -> Iterator[str]:

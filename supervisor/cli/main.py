@@ -91,7 +91,8 @@ def _file_commands(commands: Commands) -> None:
     replaying = commands.add_parser("replay", help=says, description=says)
     replaying.add_argument("file", type=Path, metavar="JOURNAL", help="the journal")
     replaying.add_argument("--json", action="store_true", help="one JSON object instead of words")
-    commands.add_parser("schema", help="print the JSON Schema of the line file")
+    schemas = commands.add_parser("schema", help="print the JSON Schema of the line file")
+    schemas.add_argument("--mqtt", action="store_true", help="that of what is published over MQTT")
 
 
 def _asking_commands(commands: Commands) -> None:
@@ -148,7 +149,7 @@ def _with_file(asked: argparse.Namespace) -> int:
         return off(asked.file, as_json=asked.json)
     if asked.command == "replay":
         return replay_journal(asked.file, as_json=asked.json)
-    return schema()
+    return schema(mqtt=asked.mqtt)
 
 
 def _ask(asked: argparse.Namespace) -> int:

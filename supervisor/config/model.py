@@ -8,6 +8,7 @@ from pydantic import AfterValidator, Field, PlainValidator
 
 from drivers import registers
 from supervisor.config.acid import Acid
+from supervisor.config.broker import MqttTable
 from supervisor.config.shape import Name, Quantity, Table, quantity_error
 from supervisor.core.setup import Mode
 from supervisor.units import System
@@ -212,3 +213,4 @@ class LineDocument(Table):
     outputs: dict[Name, OutputTable]
     growth: GrowthTable
     anodize: AnodizeTable
+    mqtt: MqttTable | None = None

@@ -7,7 +7,7 @@ import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from supervisor.config.load import LineFile, records_folder
 from supervisor.config.setup import line_setup, link_settings
@@ -31,12 +31,16 @@ from supervisor.service.safe import Fate, make_safe
 from supervisor.service.status import status
 from supervisor.service.wires import build_wires, safe_supplies, supply_driver
 
+if TYPE_CHECKING:
+    from supervisor.edges.mqtt import Publisher
+
 ENDING_S = 3.0
 """Wire time in which a service that ends waits for the proof of off before it goes the shortest way."""
 
 SAFE_S = 2.0
 """Wire time for the shortest way to off at the end."""
 
+MQTT_CLOSE_S = 2.0
 JOURNAL_CLOSE_S = 2.0
 ANSWER_S = 3.0
 WATCH_EVERY_S = 0.25
@@ -83,6 +87,7 @@ class Service:
         self._links, self._devices = build_wires(line, clock.now, link_trace)
         self._outboxes = {name: Outbox() for name in self._links}
         self.steps: StepLoop
+        self._publisher: Publisher | None = None
         self._over = asyncio.Event()
         self.fates: list[Fate] = []
         """How every supply was left, however the run ended; empty where none was touched."""
@@ -102,6 +107,7 @@ class Service:
                     await self._safe_state(0.0)
                 journal = await Journal.open(journal_path(self._file))
                 began = await self._begin(journal)
+                self._publish()
                 self.steps.post(began)  # before anybody can ask for anything
                 async with ControlServer(socket_path(self.setup.name), self._handle), asyncio.TaskGroup() as group:
                     work = [group.create_task(self._runner(name), name=f"link {name}") for name in self._links]
@@ -144,7 +150,7 @@ class Service:
             wall_s=self._clock.wall(),
         )
         line = Line(self.setup, before.state if before else None)
-        self.steps = StepLoop(line, self._clock, journal, self._by_supply(), self._tell)
+        self.steps = StepLoop(line, self._clock, journal, self._by_supply(), self._note)
         self._journal = journal
         return Started(
             self._clock.instant(),
@@ -169,6 +175,19 @@ class Service:
         return {name: self._outboxes[devices[supply.device].link] for name, supply in self.setup.supplies.items()}
 
     # -- run
+
+    def _publish(self) -> None:
+        """Begin to publish where the line file names a broker; only then its library is loaded."""
+        if self._file.document.mqtt is not None:
+            from supervisor.service.publishing import make_publisher  # noqa: PLC0415
+
+            self._publisher = make_publisher(self._file, self._file.document.mqtt, self._clock, self.status)
+            self._publisher.start()
+
+    def _note(self, note: Note) -> None:
+        self._tell(note)
+        if self._publisher is not None:
+            self._publisher.note(note)
 
     async def _runner(self, link: str) -> None:
         on_link = {
@@ -233,6 +252,7 @@ class Service:
             "speed": self._clock.speed,
             "line_hash": self._file.line_hash,
             "journal": {"path": path, "healthy": healthy, "problem": problem},
+            "mqtt": None if self._publisher is None else self._publisher.told(),
         }
 
     async def _watch(self) -> AsyncIterator[dict[str, Any]]:
@@ -260,12 +280,16 @@ class Service:
 
     async def _close(self, journal: Journal | None) -> None:
         """After the outputs: nothing here can keep one on."""
-        if hasattr(self, "steps"):
-            self.steps.close()
-        for link in self._links.values():
-            await link.close()
-        if journal is not None:
-            await journal.close(JOURNAL_CLOSE_S)
+        try:
+            if self._publisher is not None:
+                await self._publisher.close(MQTT_CLOSE_S)
+        finally:
+            if hasattr(self, "steps"):
+                self.steps.close()
+            for link in self._links.values():
+                await link.close()
+            if journal is not None:
+                await journal.close(JOURNAL_CLOSE_S)
 
     def _all_proven(self) -> bool:
         return all(supply.output.proven_off for supply in self.steps.line.state.supplies.values())
