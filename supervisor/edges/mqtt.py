@@ -12,7 +12,7 @@ import socket
 import ssl
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
@@ -118,6 +118,7 @@ class Publisher:
     async def close(self, within_s: float) -> None:
         """Publish what there is yet and `offline` last; after this time, s, just leave: the will says it then."""
         self._ending.set()
+        self._news.set()  # wakes it
         if self._task is None:
             return
         try:
@@ -178,7 +179,7 @@ class Publisher:
                 _log.info("The broker at %s is there; publishing goes on.", self._broker)
             self._problem = ""
             self._latest.forget()
-            await _while(self._ending.wait(), self._publish(client), client.lost())
+            await _first(self._publish(client), client.lost())
             await self._farewell(client)
 
     def _secrets(self) -> tuple[str | None, ssl.SSLContext | None]:
@@ -192,8 +193,8 @@ class Publisher:
             raise OSError(f"the certificates in {self._broker.ca_file} cannot be used: {problem}") from None
 
     async def _publish(self, client: aiomqtt.Client) -> None:
-        """Publish what is due, events and states in turn, and look again when something happens."""
-        while True:
+        """Publish what is due, events and states in turn, look again when something happens; until told to end."""
+        while not self._ending.is_set():
             self._sample()
             sent_event = await self._send_event(client)
             sent_state = await self._send_state(client)
@@ -278,9 +279,12 @@ class _Client(aiomqtt.Client):
             self._hang_up()  # without a farewell, so that the broker publishes the will
 
     async def lost(self) -> None:
-        """Wait until the connection is lost, and raise MqttError then."""
-        async for _ in self.messages:
-            pass  # we subscribe to nothing
+        """Wait until the connection is lost, and raise ConnectionError then."""
+        try:
+            async for _ in self.messages:
+                pass  # we subscribe to nothing
+        except aiomqtt.MqttError as problem:
+            raise ConnectionError("the connection broke") from problem
 
     def _hang_up(self) -> None:
         """Shut the socket: the library, told by its reader, cleans up; after a failed attempt it would keep it open."""
@@ -304,9 +308,9 @@ def _heard(lost: asyncio.Future[None]) -> None:
         lost.exception()
 
 
-async def _while(until: Any, *work: Any) -> None:
-    """Do the work until something happens; raises what the work raises, and leaves none of it behind."""
-    tasks = [asyncio.ensure_future(one) for one in (until, *work)]
+async def _first(*work: Coroutine[Any, Any, None]) -> None:
+    """Do all until one is done; raises what that one raises, and leaves none behind."""
+    tasks = [asyncio.ensure_future(one) for one in work]
     try:
         done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         for task in done:
