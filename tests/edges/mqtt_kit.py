@@ -34,16 +34,33 @@ def closed(passwords: Path) -> dict[str, Any]:
     return {"amqtt.plugins.authentication.FileAuthPlugin": {"password_file": str(passwords)}}
 
 
+class TidyBroker(RealBroker):  # type: ignore[misc]
+    """A broker that leaves no connection open at its end."""
+
+    writers: list[asyncio.StreamWriter]
+
+    async def stream_connected(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, listener_name: str
+    ) -> None:
+        """Serve a client, and remember it."""
+        self.writers.append(writer)
+        await super().stream_connected(reader, writer, listener_name)
+
+
 @asynccontextmanager
 async def real_broker(port: int = 0, *, plugins: dict[str, Any] | None = None, **listener: Any) -> AsyncIterator[int]:
     """Run a broker; give its port."""
     listeners = {"default": {"type": "tcp", "bind": f"127.0.0.1:{port}", **listener}}
-    broker = RealBroker({"listeners": listeners, "plugins": plugins or OPEN})
+    broker = TidyBroker({"listeners": listeners, "plugins": plugins or OPEN})
+    broker.writers = []
     await broker.start()
     try:
         yield broker._servers["default"].instance.sockets[0].getsockname()[1]
     finally:
         await broker.shutdown()
+        for writer in broker.writers:
+            writer.transport.abort()
+        await asyncio.sleep(0.01)
 
 
 @asynccontextmanager

@@ -18,7 +18,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
 from supervisor.edges.mqtt import Broker, Publisher
-from tests.edges.mqtt_kit import Played, publishing, real_broker, until
+from tests.edges.mqtt_kit import Played, bad_broker, publishing, real_broker, until
 from tests.harness.virtual import virtually
 
 # After a handshake that fails the library leaves the socket to the garbage collector, which closes it.
@@ -90,15 +90,21 @@ def test_a_missing_file_of_certificates_is_named(tmp_path: Path) -> None:
     assert "nowhere.pem" in told["problem"]
 
 
-def test_without_tls_at_its_end_the_broker_gets_nothing_to_read(tmp_path: Path) -> None:
-    @virtually
-    async def scenario() -> str:
-        async with real_broker() as port:
-            broker = Broker("localhost", port, "ampminder-demo", tls=True, user="line", password=lambda: "open sesame")
-            publisher = Publisher(broker, Played().reporter())
-            async with publishing(publisher):
-                await until(lambda: publisher.told()["problem"])
-                return str(publisher.told()["problem"])
+@virtually
+async def test_before_the_certificate_is_found_right_nothing_but_a_greeting_is_sent() -> None:
+    came = bytearray()
 
-    assert scenario()
+    async def plain(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        came.extend(await reader.read(4096))
+        writer.write(b"\x20\x02\x00\x00" * 4)  # as a broker without TLS accepts a client
+        came.extend(await reader.read(4096))
+
+    async with bad_broker(plain) as port:
+        broker = Broker("localhost", port, "ampminder-demo", tls=True, user="line", password=lambda: "open sesame")
+        publisher = Publisher(broker, Played().reporter())
+        async with publishing(publisher):
+            await until(lambda: publisher.told()["problem"])
+            assert not publisher.told()["connected"]
+    assert came[0] == 0x16  # a TLS handshake record (RFC 8446, 5.1)
+    assert b"sesame" not in came
     gc.collect()
