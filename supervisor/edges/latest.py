@@ -40,30 +40,28 @@ class Latest:
 
     An alarm that is no longer among the states is told as normal once and then cleared, so that none is left lying;
     so are those that a run before may have left.
-
-    Attributes:
-        superseded: how many states were replaced by newer ones before they were published.
     """
 
     def __init__(self, possible_alarms: Iterable[str], normal: Callable[[AlarmPayload], AlarmPayload]) -> None:
         """`possible_alarms` are topics to be clear unless offered; `normal` tells an alarm as normal."""
-        self.superseded = 0
         self._normal = normal
         self._slots = {topic: _Slot(None) for topic in possible_alarms}
 
-    def offer(self, states: Mapping[str, Payload]) -> None:
-        """Take over how everything stands now: all topics, as from one look."""
-        for topic, payload in states.items():
-            self._want(self._slots.setdefault(topic, _Slot(payload)), payload)
+    def offer(self, states: Mapping[str, Payload]) -> int:
+        """Take over how everything stands now: all topics, as from one look. Return how many states nobody got."""
+        missed = sum(self._want(self._slots.setdefault(t, _Slot(payload)), payload) for t, payload in states.items())
         for topic in self._slots.keys() - states.keys():
             slot = self._slots[topic]
             if isinstance(slot.wanted, AlarmPayload) and slot.wanted.state != "normal":
-                self._want(slot, self._normal(slot.wanted))
+                missed += self._want(slot, self._normal(slot.wanted))
+        return missed
 
-    def _want(self, slot: _Slot, payload: Payload) -> None:
-        if slot.used and slot.news and slot.wanted is not None and slot.wanted.news() != payload.news():
-            self.superseded += 1
+    @staticmethod
+    def _want(slot: _Slot, payload: Payload) -> bool:
+        """Say whether a state was replaced by a newer one before it was published."""
+        before = slot.wanted if slot.used and slot.news else None
         slot.wanted, slot.used = payload, True
+        return before is not None and before.news() != payload.news()
 
     def forget(self) -> None:
         """Forget what was told: a new connection may be to a broker that knows nothing."""

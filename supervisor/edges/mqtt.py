@@ -77,6 +77,7 @@ class Publisher:
         self._latest = Latest(reporter.possible_alarms, reporter.normal)
         self._events: deque[tuple[str, EventPayload]] = deque()
         self._lost = 0
+        self._missed = 0
         self._published = 0
         self._connected = False
         self._problem = ""
@@ -85,6 +86,7 @@ class Publisher:
         self._sampled_s = 0.0
         self._chance = random.Random(broker.client)  # noqa: S311 - spreads attempts; one seed, one course
         self._task: asyncio.Task[None] | None = None
+        self._looking: asyncio.Task[None] | None = None
 
     # -- what the supervisor calls; none of it waits for the broker
 
@@ -94,6 +96,7 @@ class Publisher:
         # The client connects in the loop's executor, whose threads a program otherwise waits for at its end.
         loop.set_default_executor(_Unattended())
         self._task = asyncio.create_task(self._run(), name="mqtt")
+        self._looking = asyncio.create_task(self._look(), name="mqtt, while away")
 
     def note(self, note: Note) -> None:
         """Take an event to be published; where too many wait, the oldest is dropped and counted."""
@@ -109,7 +112,7 @@ class Publisher:
             "broker": str(self._broker),
             "connected": self._connected,
             "published": self._published,
-            "states_superseded": self._latest.superseded,
+            "states_missed": self._missed,
             "events_waiting": len(self._events),
             "events_lost": self._lost,
             "problem": self._problem,
@@ -119,14 +122,15 @@ class Publisher:
         """Publish what there is yet and `offline` last; after this time, s, just leave: the will says it then."""
         self._ending.set()
         self._news.set()  # wakes it
-        if self._task is None:
+        if self._task is None or self._looking is None:
             return
         try:
             if self._connected:
                 await asyncio.wait({self._task}, timeout=within_s)
         finally:
             self._task.cancel()
-        await asyncio.wait({self._task}, timeout=within_s)
+            self._looking.cancel()
+        await asyncio.wait({self._task, self._looking}, timeout=within_s)
 
     # -- the task
 
@@ -153,6 +157,16 @@ class Publisher:
         with suppress(TimeoutError):
             async with asyncio.timeout(within_s):
                 await self._ending.wait()
+
+    async def _look(self) -> None:
+        """While nobody takes them, count the states that are missed."""
+        while True:
+            await asyncio.sleep(LOOK_S)
+            if not self._connected:
+                try:
+                    self._missed += self._latest.offer(self._reporter.states(self._lost))
+                except Exception as problem:  # noqa: BLE001 - as in the other task
+                    self._tell(problem)
 
     def _tell(self, problem: Exception) -> None:
         """Say it once, not at every try."""
