@@ -303,6 +303,8 @@ class _Client(aiomqtt.Client):
     def _hang_up(self) -> None:
         """Shut the socket: the library, told by its reader, cleans up; after a failed attempt it would keep it open."""
         self._disconnected.add_done_callback(_heard)
+        if self._connected.cancelled():  # the library's own reader would fail at it
+            self._connected = asyncio.get_running_loop().create_future()
         connection = self._client.socket()
         if isinstance(connection, socket.socket):
             with suppress(OSError):

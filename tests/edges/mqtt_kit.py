@@ -18,6 +18,7 @@ from supervisor.core.actions import Note
 from supervisor.core.events import Instant
 from supervisor.edges.mqtt import Broker, Publisher
 from supervisor.edges.payloads import Reporter
+from tests.harness.lines import Files
 
 for name in ("amqtt", "transitions"):
     logging.getLogger(name).setLevel(logging.CRITICAL)
@@ -85,6 +86,12 @@ async def bad_broker(answer: Callable[[asyncio.StreamReader, asyncio.StreamWrite
         for task in held:
             task.cancel()
         await asyncio.gather(*held, return_exceptions=True)
+
+
+def publishes(files: Files, port: int, *lines: str) -> None:
+    """Add a broker on this computer to a line file."""
+    with files.line.open("a", encoding="utf-8") as file:
+        file.write("\n".join(("", "[mqtt]", 'host = "127.0.0.1"', f"port = {port}", *lines, "")))
 
 
 @dataclass

@@ -253,7 +253,9 @@ async def test_a_slow_broker_gets_states_that_are_fresh_when_it_is_ready_for_the
 
 
 @virtually
-async def test_a_client_that_waits_to_connect_does_not_keep_the_supervisor_at_its_end() -> None:
+async def test_a_client_that_waits_to_connect_does_not_keep_the_supervisor_at_its_end(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
     async def never_answer(_reader: asyncio.StreamReader, _writer: asyncio.StreamWriter) -> None:
         await asyncio.sleep(1e6)
 
@@ -264,6 +266,8 @@ async def test_a_client_that_waits_to_connect_does_not_keep_the_supervisor_at_it
         began_s = asyncio.get_running_loop().time()
         await publisher.close(2.0)
         assert asyncio.get_running_loop().time() - began_s < 0.1
+        await asyncio.sleep(1.0)
+    assert caplog.records == []
 
 
 @virtually

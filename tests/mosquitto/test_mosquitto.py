@@ -11,11 +11,11 @@ from itertools import pairwise
 
 import pytest
 
+from tests.edges.mqtt_kit import publishes
 from tests.edges.test_mqtt_tls import certificate
 from tests.harness.lines import SPEED, Files, short_folder, write_files
 from tests.harness.wire import service, simulators
 from tests.mosquitto.kit import free_port, mosquitto, mosquitto_sub, program, until
-from tests.service.test_app_mqtt import publishes
 
 pytestmark = pytest.mark.mosquitto
 

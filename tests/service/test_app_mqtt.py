@@ -17,18 +17,12 @@ from supervisor.core.events import Event
 from supervisor.core.line import Line, Step
 from supervisor.edges.mqtt import Publisher
 from supervisor.service import app
-from tests.edges.mqtt_kit import LINE_TOPIC, Seen, bad_broker, looking_on, real_broker, until
-from tests.harness.lines import Files, short_folder, write_files
+from tests.edges.mqtt_kit import LINE_TOPIC, Seen, bad_broker, looking_on, publishes, real_broker, until
+from tests.harness.lines import short_folder, write_files
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
 from tests.harness.wire import service, simulators
 
 SUPPLY_TOPIC, OPERATION_TOPIC = "ampminder/demo/supply/main", "ampminder/demo/operation/main"
-
-
-def publishes(files: Files, port: int, *lines: str) -> None:
-    """Add a broker on this computer to a line file."""
-    with files.line.open("a", encoding="utf-8") as file:
-        file.write("\n".join(("", "[mqtt]", 'host = "127.0.0.1"', f"port = {port}", *lines, "")))
 
 
 @asynccontextmanager
