@@ -28,7 +28,8 @@ async def look() -> None:
 
 
 if __name__ == "__main__":
-    app.show_life = look  # the one task of the service that does nothing unless systemd asks for it
+    # The one task of the service that does nothing unless systemd asks for it.
+    app.show_life = look  # type: ignore[attr-defined]
     code = run(Path(sys.argv[1]), watch_only=False, speed=float(sys.argv[2]))
     Path(sys.argv[3]).write_text(json.dumps(late_ms), encoding="utf-8")
     sys.exit(code)
