@@ -149,6 +149,18 @@ async def test_events_that_were_not_confirmed_come_again_after_a_reconnect_with_
 
 
 @virtually
+async def test_a_connection_that_breaks_while_there_is_nothing_to_tell_is_made_again() -> None:
+    port = free_port()
+    async with publishing(Played().publisher(port)) as publisher:
+        async with real_broker(port):
+            await until(lambda: publisher.told()["published"] >= 4, 40.0)
+            await asyncio.sleep(3.0)
+        await until(lambda: not publisher.told()["connected"], 5.0)
+        async with real_broker(port), looking_on(port) as seen:
+            await until(lambda: seen.of(LINE_TOPIC), 40.0)
+
+
+@virtually
 async def test_of_too_many_events_the_oldest_are_dropped_and_their_number_is_told() -> None:
     port = free_port()
     with pytest.MonkeyPatch.context() as patch:

@@ -158,6 +158,9 @@ async def test_a_killed_supervisor_is_told_offline_by_its_will() -> None:
                 os.kill(running.process.pid, signal.SIGKILL)
                 await until(lambda: presence(seen) == "offline")
             assert seen.of(LINE_TOPIC)[-1]["reason"] == "connection lost"
+            async with looking_on(port) as later:
+                await until(lambda: later.of(LINE_TOPIC))
+            assert presence(later) == "offline"  # it is retained
 
 
 async def test_no_secret_reaches_log_record_or_status() -> None:
