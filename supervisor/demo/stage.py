@@ -25,8 +25,9 @@ LINE = "demo"
 READY_S = 15.0
 """Wire time in which a process must have begun its work; a slow machine needs two or three seconds."""
 
-TERM_S = 8.0
-"""Wire time a process is given to end by itself; the supervisor needs up to five to prove off the hard way."""
+TERM_S = 10.0
+"""Wire time a process is given to end by itself; the supervisor needs up to five to prove off the hard way, and may
+take two for a broker and two for the journal after that."""
 
 LONGEST_TRUTH = 1024 * 1024
 
