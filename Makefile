@@ -4,11 +4,12 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 READY  := $(VENV)/.ready
 
-.PHONY: help demo picture test samples figures check-tools constraints clean
+.PHONY: help demo picture test test-mosquitto samples figures check-tools constraints clean
 
 help:
 	@echo "make demo     watch a simulated line anodize one load and stop itself (about a minute)"
 	@echo "make test     lint, types, import contracts and the fast suite"
+	@echo "make test-mosquitto  publishing at a real broker (needs mosquitto and mosquitto-clients)"
 	@echo "make samples  short runs of the slow campaigns and benchmarks"
 	@echo "make figures  every campaign and benchmark in full (tens of minutes)"
 
@@ -37,6 +38,10 @@ test: $(READY)
 	@$(BIN)/mypy
 	@$(BIN)/lint-imports
 	@$(BIN)/python -m pytest
+
+# What is published, at a broker and with a subscriber that are not ours.
+test-mosquitto: $(READY)
+	@$(BIN)/python -m pytest -m mosquitto tests/mosquitto
 
 samples: $(READY)
 	@$(BIN)/python -m tests.campaigns spine --quick

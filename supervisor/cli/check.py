@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.points import SerialSettings
+from supervisor.config.broker import mqtt_doubts
 from supervisor.config.fitted import fitted_time_outs, not_fitted
 from supervisor.config.load import LineFile, load_line, records_folder
 from supervisor.config.mistakes import LineMistakes, Mistake
@@ -68,6 +69,7 @@ def _right(line: LineFile) -> dict[str, Any]:
         "devices": devices,
         "not_fitted": list(not_fitted(line)),
         "never_exercised": _never_exercised(line),
+        "mqtt": _published(line),
         "worst_off_delays": delays,
         "stop_effects": {name: asdict(effect) for name, effect in stop_effects(line).items()},
         "mistakes": [],
@@ -95,6 +97,7 @@ def _summary(line: LineFile) -> Iterator[str]:
     for name, time_out in fitted_time_outs(line).items():
         yield f"Fitted: supply {name} switches itself off after {time_out} without traffic."
     yield from _untried(line)
+    yield from _publishing(line)
     yield ""
     yield "Worst delay of each off command, first try, from decision to the wire:"
     for name, delay in worst_off_delays(line).items():
@@ -138,6 +141,23 @@ def _untried(line: LineFile) -> Iterator[str]:
 def _never_exercised(line: LineFile) -> dict[str, str]:
     trials = read_exercised(exercised_path(records_folder(line), line.name))
     return never_exercised(trials, wiring(line))
+
+
+def _published(line: LineFile) -> dict[str, Any] | None:
+    mqtt = line.document.mqtt
+    if mqtt is None:
+        return None
+    host, port = mqtt.place
+    return {"host": host, "port": port, "tls": mqtt.tls, "doubts": list(mqtt_doubts(mqtt, line.folder))}
+
+
+def _publishing(line: LineFile) -> Iterator[str]:
+    published = _published(line)
+    if published is not None:
+        yield ""
+        encrypted = "encrypted, its host name checked" if published["tls"] else "not encrypted"
+        yield f"Publishes at {published['host']}:{published['port']}, {encrypted}: ampminder/{line.name}/#"
+        yield from (f"  {sentence}" for sentence in published["doubts"])
 
 
 def _wires(line: LineFile) -> Iterator[str]:

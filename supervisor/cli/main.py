@@ -92,7 +92,8 @@ def _file_commands(commands: Commands) -> None:
     replaying.add_argument("file", type=Path, metavar="JOURNAL", help="the journal")
     replaying.add_argument("--json", action="store_true", help="one JSON object instead of words")
     _probe_command(commands)
-    commands.add_parser("schema", help="print the JSON Schema of the line file")
+    schemas = commands.add_parser("schema", help="print the JSON Schema of the line file")
+    schemas.add_argument("--mqtt", action="store_true", help="that of what is published over MQTT")
 
 
 def _probe_command(commands: Commands) -> None:
@@ -163,7 +164,7 @@ def _with_file(asked: argparse.Namespace) -> int:
         return off(asked.file, as_json=asked.json)
     if asked.command == "replay":
         return replay_journal(asked.file, as_json=asked.json)
-    return schema()
+    return schema(mqtt=asked.mqtt)
 
 
 def _probe(asked: argparse.Namespace) -> int:

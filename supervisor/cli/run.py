@@ -9,6 +9,7 @@ from pathlib import Path
 
 from supervisor.cli.log import set_up_log
 from supervisor.cli.off import tell_fates
+from supervisor.config.broker import mqtt_doubts
 from supervisor.config.fitted import not_fitted
 from supervisor.config.load import load_line
 from supervisor.core.actions import Note
@@ -39,7 +40,7 @@ def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
     """
     line = load_line(path)
     log = set_up_log()
-    for missing in not_fitted(line):
+    for missing in (*not_fitted(line), *mqtt_doubts(line.document.mqtt, line.folder)):
         _log.warning("%s", missing)
     service = Service(line, Clock(speed=speed), watch_only=watch_only, tell=_tell)
     try:

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from supervisor.config.broker import mqtt_mistakes
 from supervisor.config.checks import across
 from supervisor.config.mistakes import LineMistakes, Mistake, Where, from_validation, teller
 from supervisor.config.model import DeviceTable, LineDocument, ProfileDocument, ReadingTable
@@ -101,6 +102,7 @@ class _Loading:
             name: profile for name, table in document.devices.items() if (profile := self._profile(name, table))
         }
         across(View(self._path.parent, document, profiles, given), teller(self._mistakes))
+        mqtt_mistakes(document.mqtt, teller(self._mistakes))
         if self._mistakes:
             raise LineMistakes(tuple(self._mistakes))
         return LineFile(self._path, document, profiles, self._hash.hexdigest())

@@ -10,6 +10,7 @@ from drivers import registers
 from drivers.catalog import drivers
 from drivers.points import LinkKind
 from supervisor.config.acid import Acid
+from supervisor.config.broker import MqttTable
 from supervisor.config.mistakes import nearest
 from supervisor.config.shape import Name, Quantity, Table, quantity_error
 from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, ThermocoupleKind
@@ -280,3 +281,4 @@ class LineDocument(Table):
     contacts: dict[Name, ContactTable] = Field(default_factory=dict)
     growth: GrowthTable
     anodize: AnodizeTable
+    mqtt: MqttTable | None = None

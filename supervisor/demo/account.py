@@ -14,6 +14,10 @@ from supervisor.units import show
 VERSION = 1
 
 
+PUBLISHED = ("published", "states_missed", "events_lost")
+"""Messages that a broker confirmed; states that were overtaken by newer ones while it was away; events dropped."""
+
+
 def no_account(fault: str | None, problem: str) -> dict[str, Any]:
     """Return the object of `--json` for a demo that came to nothing: the same keys, null but for the problem."""
     nothing = {
@@ -21,6 +25,7 @@ def no_account(fault: str | None, problem: str) -> dict[str, Any]:
         "estimate": ("thickness_um", "low_um", "high_um", "charge_c", "charge_low_c", "charge_high_c"),
         "truth": ("thickness_um", "charge_c"),
         "stop": ("overshoot_percent", "off_latency_ms"),
+        "published": PUBLISHED,
     }
     return {
         "version": VERSION, "fault": fault, "ok": False, "problems": [problem], "outcome": None,
@@ -64,6 +69,7 @@ class Account:
             "stop": {
                 "overshoot_percent": self._overshoot_percent(), "off_latency_ms": self.evidence.off_latency_ms(),
             },
+            "published": {key: self._mqtt().get(key) for key in PUBLISHED},
             "alarms": [
                 {"name": name, "priority": alarm["priority"]} for name, alarm in self.evidence.alarms().items()
             ],
@@ -79,6 +85,11 @@ class Account:
             return None
         target_c = self.evidence.operation["target"]["charge_c"]
         return float((self.evidence.true["charge_c"] / target_c - 1) * 100)
+
+    def _mqtt(self) -> dict[str, Any]:
+        """How publishing went; empty where nothing was published."""
+        told: dict[str, Any] = self.evidence.last.get("mqtt") or {}
+        return told
 
     def _process_s(self) -> float:
         """Process time from the start of the load to the end of the demo, s."""
@@ -104,6 +115,12 @@ class Account:
         latency_ms = self.evidence.off_latency_ms()
         if latency_ms is not None:
             yield f"Off:        the command reached the supply {latency_ms:,.1f} ms after the decision"
+        if self._mqtt():
+            sent, missed, lost = (self._mqtt()[key] for key in PUBLISHED)
+            yield (
+                f"Published:  {sent} messages; while the broker was away {missed} states were overtaken by newer ones"
+                f" and {lost} events were lost"
+            )
         yield (
             f"Time:       {duration(self._process_s())} of the line's time in {duration(self.wall_s)},"
             f" at {self.speed:g} times its pace"

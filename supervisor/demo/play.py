@@ -31,7 +31,11 @@ KILL_AT = 1 / 3
 GAP_S = 3.0
 """Wire time for which nobody supervises then."""
 
+BROKER_BACK_AT = 2 / 3
+"""Share of the dose at which a broker that was killed is started again."""
+
 KILLED = "supervisor-killed"
+BROKER_AWAY = "broker-away"
 SETTLED = frozenset({"complete", "stopped", "aborted", "held"})
 
 
@@ -40,8 +44,12 @@ async def play(fault: str | None, view: View, *, speed: float = SPEED, target: s
     began_s = time.monotonic()
     async with Stage(speed, fault) as stage:
         view.say("The simulated line and its supervisor are starting.")
+        await stage.start_broker()
+        if fault == BROKER_AWAY and stage.broker is None:
+            raise DemoError(f"This fault needs the demo's own broker. {stage.publishing}")
         await stage.start_simulators()
         await stage.start_supervisor()
+        view.say(stage.publishing)
         scene = _Scene(stage, view, fault)
         await _start_load(stage, target)
         view.say(f'One load, as by: ampminder anodize start --area "{AREA}" --target "{target}"')
@@ -75,12 +83,20 @@ class _Scene:
         self._stage = stage
         self._view = view
         self._kills = fault == KILLED
+        self._broker = stage.broker if fault == BROKER_AWAY else None
 
     async def watch(self) -> None:
         """Follow the load until it has come to rest; where the fault is the supervisor's own end, bring that about."""
         if self._kills:
             await self._until(lambda supply: _share(supply) >= KILL_AT)
             await self._kill_and_start_again()
+        if self._broker is not None:
+            await self._until(lambda supply: _share(supply) >= KILL_AT)
+            await self._broker.kill()
+            self._view.say("The broker was killed; nobody takes what is published, and the load goes on.")
+            await self._until(lambda supply: _share(supply) >= BROKER_BACK_AT or supply["state"] in SETTLED)
+            await self._broker.start()
+            self._view.say("The broker was started again.")
         await self._until(lambda supply: supply["state"] in SETTLED and supply["off_proven"])
 
     async def _until(self, come: Callable[[dict[str, Any]], bool]) -> None:

@@ -1,4 +1,4 @@
-"""What the demo runs on: a folder of its own, the simulated line and the supervisor as two processes, and their end."""
+"""What the demo runs on: a folder of its own, simulated line, supervisor and broker as processes, and their end."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self
 
+from supervisor.demo.broker import DemoBroker, bring_broker
 from supervisor.edges.client import ask
 from supervisor.edges.control import ControlError
 
@@ -24,8 +25,9 @@ LINE = "demo"
 READY_S = 15.0
 """Wire time in which a process must have begun its work; a slow machine needs two or three seconds."""
 
-TERM_S = 8.0
-"""Wire time a process is given to end by itself; the supervisor needs up to five to prove off the hard way."""
+TERM_S = 10.0
+"""Wire time a process is given to end by itself; the supervisor needs up to five to prove off the hard way, and may
+take two for a broker and two for the journal after that."""
 
 LONGEST_TRUTH = 1024 * 1024
 
@@ -63,15 +65,18 @@ def run_folder(now: datetime | None = None) -> Path:
 
 
 class Stage:
-    """The folder and the two processes. Whatever happens, both are ended when it is left, the supervisor first.
+    """The folder and the processes. Whatever happens, all are ended when it is left, the supervisor first.
 
     Attributes:
         folder: keeps line file, journal, the simulators' truth and both logs; it stays.
+        broker: the demo's own; None where there is none. publishing: what to tell a person of it.
         truths: what the simulators told, but for their running state. newest: the newest of all, with that state.
     """
 
     def __init__(self, speed: float, fault: str | None) -> None:
         self.folder = run_folder()
+        self.broker: DemoBroker | None = None
+        self.publishing = ""
         self.truths: list[dict[str, Any]] = []
         self.newest: dict[str, Any] = {}
         self._speed = speed
@@ -125,6 +130,10 @@ class Stage:
         self._reading = asyncio.create_task(self._read_truth(), name="truth")
         await self._until("simulators", self._ready.wait())
 
+    async def start_broker(self) -> None:
+        """Start a broker where the line file names none, and name it there; what came of it is in `publishing`."""
+        self.broker, self.publishing = await bring_broker(self.folder / "demo-line.toml", self.folder / "broker.log")
+
     async def start_supervisor(self) -> None:
         """Start the supervisor and wait until it answers with off proven and every temperature. Raises DemoError."""
         arguments = ["supervisor.cli.scaled", str(self.folder / "demo-line.toml"), f"{self._speed:g}"]
@@ -138,9 +147,11 @@ class Stage:
         await self._supervisor.wait()
 
     async def end(self) -> int | None:
-        """End the supervisor, then the simulators; return how the supervisor ended, None if it never began."""
+        """End the supervisor, then the others; return how the supervisor ended, None if it never began."""
         supervisor = await _end(self._supervisor)
         await _end(self._simulators)
+        if self.broker is not None:
+            await self.broker.kill()
         if self._reading is not None:
             await self._reading
         return supervisor

@@ -7,7 +7,7 @@ import logging
 from collections.abc import AsyncIterator, Callable, Collection
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from drivers.points import LinkSettings, SerialSettings
@@ -35,12 +35,16 @@ from supervisor.service.status import status
 from supervisor.service.turns import turns
 from supervisor.service.wires import build_wires, safe_state, supply_driver, switch_driver, switched_outputs
 
+if TYPE_CHECKING:
+    from supervisor.edges.mqtt import Publisher
+
 ENDING_S = 3.0
 """Wire time in which a service that ends waits for the proof of off before it goes the shortest way."""
 
 SAFE_S = 2.0
 """Wire time for the shortest way to off at the end."""
 
+MQTT_CLOSE_S = 2.0
 JOURNAL_CLOSE_S = 2.0
 ANSWER_S = 3.0
 WATCH_EVERY_S = 0.25
@@ -95,6 +99,7 @@ class Service:
         self._outboxes = {name: Outbox() for name in self._links}
         self._runners = {name: self._runner(name) for name in self._links}
         self.steps: StepLoop
+        self._publisher: Publisher | None = None
         self._over = asyncio.Event()
         self.fates: list[Fate] = []
         """How every supply and output was left, however the run ended; empty where none was touched."""
@@ -114,6 +119,7 @@ class Service:
                     await self._safe_state(0.0, urgent_only=True)
                 journal = await Journal.open(journal_path(self._file))
                 began = await self._begin(journal)
+                self._publish()
                 self.steps.post(began)  # before anybody can ask for anything
                 async with ControlServer(socket_path(self.setup.name), self._handle), asyncio.TaskGroup() as group:
                     work = [
@@ -161,7 +167,7 @@ class Service:
         line = Line(self.setup, before.state if before else None)
         supplies = {name: self._outbox_of(supply.device) for name, supply in self.setup.supplies.items()}
         switches = {name: self._outbox_of(output.device) for name, output in switched_outputs(self.setup).items()}
-        self.steps = StepLoop(line, self._clock, journal, supplies, switches, self._tell)
+        self.steps = StepLoop(line, self._clock, journal, supplies, switches, self._note)
         self._journal = journal
         return Started(
             self._clock.instant(),
@@ -185,6 +191,19 @@ class Service:
         return self._outboxes[self._file.document.devices[device].link]
 
     # -- run
+
+    def _publish(self) -> None:
+        """Begin to publish where the line file names a broker; only then its library is loaded."""
+        if self._file.document.mqtt is not None:
+            from supervisor.service.publishing import make_publisher  # noqa: PLC0415
+
+            self._publisher = make_publisher(self._file, self._file.document.mqtt, self._clock, self.status)
+            self._publisher.start()
+
+    def _note(self, note: Note) -> None:
+        self._tell(note)
+        if self._publisher is not None:
+            self._publisher.note(note)
 
     def _runner(self, link: str) -> LinkRunner:
         on_link = {
@@ -262,6 +281,7 @@ class Service:
             "speed": self._clock.speed,
             "line_hash": self._file.line_hash,
             "journal": {"path": path, "healthy": healthy, "problem": problem},
+            "mqtt": None if self._publisher is None else self._publisher.told(),
         }
 
     async def _watch(self) -> AsyncIterator[dict[str, Any]]:
@@ -289,12 +309,16 @@ class Service:
 
     async def _close(self, journal: Journal | None) -> None:
         """After the outputs: nothing here can keep one on."""
-        if hasattr(self, "steps"):
-            self.steps.close()
-        for link in self._links.values():
-            await link.close()
-        if journal is not None:
-            await journal.close(JOURNAL_CLOSE_S)
+        try:
+            if self._publisher is not None:
+                await self._publisher.close(MQTT_CLOSE_S)
+        finally:
+            if hasattr(self, "steps"):
+                self.steps.close()
+            for link in self._links.values():
+                await link.close()
+            if journal is not None:
+                await journal.close(JOURNAL_CLOSE_S)
 
     def _all_proven(self) -> bool:
         return all(supply.output.proven_off for supply in self.steps.line.state.supplies.values())

@@ -120,7 +120,7 @@ def until(holds: Callable[[], _T], within_s: float, every_s: float = LOOKS_EVERY
 def simulators(files: Files, *options: str, speed: float = 1.0, seed: int = 0) -> Iterator[Simulators]:
     """Run the simulators of a line until the block ends; its ports stand when the block begins."""
     command = [sys.executable, "-m", "simulators", str(files.plan), "--links", str(files.links)]
-    with _process([*command, "--speed", f"{speed}", "--seed", f"{seed}", *options]) as process:
+    with started([*command, "--speed", f"{speed}", "--seed", f"{seed}", *options]) as process:
         running = Simulators(process)
         until(lambda: running.told("ready"), ENDS_WITHIN_S)
         yield running
@@ -133,7 +133,7 @@ def service(files: Files, *, line: str = "demo", speed: float | None = None) -> 
     command = [str(Path(sys.executable).with_name("ampminder")), "run", str(files.line)]
     if speed is not None:
         command = [sys.executable, "-m", "supervisor.cli.scaled", str(files.line), f"{speed}"]
-    with _process(command, log=files.folder / "service.log") as process:
+    with started(command, log=files.folder / "service.log") as process:
         yield Running(process, line, began_s)
 
 
@@ -144,7 +144,7 @@ def ampminder(*arguments: str) -> subprocess.CompletedProcess[str]:
 
 
 @contextmanager
-def _process(command: list[str], log: Path | None = None) -> Iterator[subprocess.Popen[str]]:
+def started(command: list[str], log: Path | None = None) -> Iterator[subprocess.Popen[str]]:
     """Run one process, ended by its id when the block ends: asked first, then made to."""
     with open(log or os.devnull, "a", encoding="utf-8") as errors:  # noqa: PTH123 - os.devnull is no Path
         process = subprocess.Popen(

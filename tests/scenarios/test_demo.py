@@ -7,6 +7,7 @@ import json
 import os
 import signal
 import sys
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from io import StringIO
@@ -19,18 +20,20 @@ from supervisor.cli.main import main
 from supervisor.cli.view import Lines
 from supervisor.demo import stage
 from supervisor.demo.account import Account
+from supervisor.demo.broker import MISSING, bring_broker
 from supervisor.demo.picture import Snapshot, svg
 from supervisor.demo.play import play
 
 
 @dataclass(frozen=True)
 class Played:
-    """What three demos, side by side, came to: one as it should be, one killed on the way, one ended by Ctrl-C."""
+    """What demos, side by side, came to: as it should be, supervisor or broker killed on the way, ended by Ctrl-C."""
 
     complete: Account
     told: str
     snapshot: Snapshot
     killed: Account
+    away: Account
     interrupted: tuple[int | None, str, str]
     interrupted_folder: Path
 
@@ -45,13 +48,14 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Played]:
 
 async def _play(interrupted_folder: Path) -> Played:
     out, snapshot = StringIO(), Snapshot(0.5)
-    complete, killed, _, interrupted = await asyncio.gather(
+    complete, killed, away, _, interrupted = await asyncio.gather(
         play(None, Lines(out), target="2 um"),
         play("supervisor-killed", Lines(StringIO()), target="5 um"),
+        play("broker-away", Lines(StringIO()), target="5 um"),
         play(None, snapshot, target="1 um"),
         _interrupted(interrupted_folder),
     )
-    return Played(complete, out.getvalue(), snapshot, killed, interrupted, interrupted_folder)
+    return Played(complete, out.getvalue(), snapshot, killed, away, interrupted, interrupted_folder)
 
 
 async def _interrupted(folder: Path) -> tuple[int | None, str, str]:
@@ -89,6 +93,38 @@ def test_a_killed_supervisor_comes_back_with_off_and_the_truth_within_its_interv
     assert len(played.killed.evidence.offs) == 2
 
 
+def test_a_broker_that_is_killed_on_the_way_changes_nothing_and_what_nobody_got_is_told(played: Played) -> None:
+    assert played.away.problems == []
+    published = played.away.figures()["published"]
+    assert published["published"] > 10
+    assert published["states_missed"] > 0
+    assert published["events_lost"] == 0
+    assert played.complete.figures()["published"]["states_missed"] == 0
+
+
+def test_the_demo_tells_how_to_look_on(played: Played) -> None:
+    assert "mosquitto_sub -t 'ampminder/#' -v -p " in played.told
+
+
+def test_a_line_file_that_names_a_broker_is_left_as_it_is(tmp_path: Path) -> None:
+    line = tmp_path / "line.toml"
+    line.write_text('[mqtt]\nhost = "broker.example"\n')
+    broker, told = asyncio.run(bring_broker(line, tmp_path / "log"))
+    assert broker is None
+    assert "broker.example" in told
+    assert line.read_text() == '[mqtt]\nhost = "broker.example"\n'
+
+
+def test_without_the_brokers_package_one_sentence_says_so_and_the_demo_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    line = tmp_path / "line.toml"
+    line.write_text("version = 1\n")
+    monkeypatch.setattr("importlib.util.find_spec", lambda _name: None)
+    assert asyncio.run(bring_broker(line, tmp_path / "log")) == (None, MISSING)
+    assert line.read_text() == "version = 1\n"
+
+
 def test_the_record_stays_whole_in_its_folder(played: Played) -> None:
     folder = played.complete.folder
     assert {path.name for path in folder.iterdir()} >= {"demo-line.toml", "profiles", "records", "truth.jsonl"}
@@ -111,6 +147,11 @@ def test_no_process_of_a_demo_outlives_it(played: Played) -> None:
     folders = [str(played.complete.folder), str(played.killed.folder), str(played.interrupted_folder)]
     running = [path.read_bytes().decode(errors="replace") for path in _command_lines()]
     assert not [command for command in running for folder in folders if folder in command]
+    lines = [account.folder / "demo-line.toml" for account in (played.complete, played.killed, played.away)]
+    lines += played.interrupted_folder.glob("ampminder/demo/*/demo-line.toml")
+    ports = [tomllib.loads(line.read_text())["mqtt"]["port"] for line in lines]
+    assert len(ports) == 4
+    assert not [c for c in running for port in ports if f"supervisor.demo.broker\0{port}\0" in c]
 
 
 def _command_lines() -> list[Path]:
@@ -151,5 +192,5 @@ def test_an_unknown_fault_is_told_with_those_there_are(capsys: pytest.CaptureFix
 def test_the_faults_are_listed_one_a_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", "--list-faults"]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "bath-overheats", "supply-silent", "contact-lost", "thermocouple-open", "supervisor-killed",
+        "broker-away", "bath-overheats", "supply-silent", "contact-lost", "thermocouple-open", "supervisor-killed",
     ]  # fmt: skip

@@ -23,6 +23,7 @@ print(json.dumps({"code": code, "modules": sorted(sys.modules)}))
 """
 
 NEVER = {"rich", "pygments", "numpy", "matplotlib", "simulators", "tests", "supervisor.demo", "supervisor.cli.watch"}
+NEVER |= {"aiomqtt", "paho", "amqtt"}  # the first two only where the line file names a broker
 
 
 @pytest.fixture
