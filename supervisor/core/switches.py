@@ -10,8 +10,9 @@ from supervisor.core.events import Switched
 if TYPE_CHECKING:
     from supervisor.core.work import Work
 
-SAFE_WITHIN_S = 1.0
-"""Wire time in which an output must have confirmed its safe state before an alarm tells of it."""
+SAFE_WITHIN_S = 5.0
+"""Wire time in which an output must have confirmed its safe state: a board that was reset by the opening of its port
+takes some seconds before it hears anything."""
 
 
 @dataclass(frozen=True, slots=True)

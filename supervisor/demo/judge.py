@@ -260,6 +260,19 @@ def _because(evidence: Evidence, cause: str) -> Iterator[str]:
         yield f"The cause named is {evidence.operation['why'] or 'none'}, not {cause}."
 
 
+def _microcontroller_resets(evidence: Evidence) -> Iterator[str]:
+    alarm = evidence.alarms().get("board/heartbeat-lost")
+    if alarm is None:
+        yield "The alarm board/heartbeat-lost did not come."
+    elif "heartbeat of board" not in alarm["what"]:
+        yield "The alarm does not name the heartbeat."
+    yield from _because(evidence, "heartbeat-lost")
+    if not any(truth["truth"] == "switch" and truth["switch"] == "main-contactor" for truth in evidence.truths):
+        yield "The contactor was not told anything."
+    if evidence.end["switches"]["main-contactor"]:
+        yield "The contactor is still closed."
+
+
 ROWS: dict[str | None, tuple[str, Check]] = {
     None: ("complete", _complete),
     "broker-away": ("complete", _broker_away),
@@ -267,6 +280,7 @@ ROWS: dict[str | None, tuple[str, Check]] = {
     "supply-silent": ("aborted", _supply_silent),
     "contact-lost": ("held", _contact_lost),
     "thermocouple-open": ("held", _thermocouple_open),
+    "microcontroller-resets": ("held", _microcontroller_resets),
     "supervisor-killed": ("held", _supervisor_killed),
 }
 """By the name of the fault: the state in which the operation must end, and what must have appeared on the way."""

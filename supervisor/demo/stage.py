@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import os
+import re
 import shutil
 import sys
 import tempfile
@@ -129,6 +130,17 @@ class Stage:
         )  # fmt: skip
         self._reading = asyncio.create_task(self._read_truth(), name="truth")
         await self._until("simulators", self._ready.wait())
+        self._name_hosts()
+
+    def _name_hosts(self) -> None:
+        """Write into the line file at which ports the simulated hosts listen: the system chose them."""
+        ready = next(truth for truth in self.truths if truth["truth"] == "ready")
+        path = self.folder / "demo-line.toml"
+        text = path.read_text(encoding="utf-8")
+        for name, place in ready["links"].items():
+            if not place.startswith("/"):
+                text = re.sub(rf'(\[links\.{name}\][^\[]*?\nhost = )"[^"]*"', rf'\g<1>"{place}"', text)
+        path.write_text(text, encoding="utf-8")
 
     async def start_broker(self) -> None:
         """Start a broker where the line file names none, and name it there; what came of it is in `publishing`."""
@@ -206,7 +218,9 @@ class Stage:
 
 def _is_ready(status: dict[str, Any]) -> bool:
     proven = all(supply["off_proven"] for supply in status["supplies"].values())
-    return proven and all(tank["reading"] != "none yet" for tank in status["tanks"].values())
+    read = [*status["tanks"].values(), *status["contacts"].values()]
+    beating = all(beat["reading"] == "good" for beat in status["heartbeats"].values())
+    return proven and beating and all(one["reading"] != "none yet" for one in read)
 
 
 async def _end(process: Process | None) -> int | None:

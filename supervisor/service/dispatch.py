@@ -72,6 +72,11 @@ class Outbox:
         self.arrived.clear()
         return None
 
+    @property
+    def urgent(self) -> bool:
+        """Whether a supply's off waits."""
+        return bool(self._offs)
+
     def done(self, frame: Frame) -> None:
         """Note a set point as given, so that it is not sent again until it changes or the output was off."""
         if frame.command == "set points" and frame.supply not in self._offs:

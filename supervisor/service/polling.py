@@ -77,13 +77,15 @@ class LinkRunner:
         self._time_out_s = time_out_s
         self._clock = clock
         self._hasten = hasten or self.hasten
+        self._owes_reading = False
         boards = {id(switching.driver): switching.driver for switching in switches.values()}
         self._keeps = [Keep(driver, driver.keep_every_s) for driver in boards.values() if driver.keep_every_s]
 
     async def run(self, post: Callable[[Event], None], planned_s: Callable[[], float | None]) -> None:
         """Work until cancelled; `planned_s` tells the wire time left until the core next wants to decide something."""
         while True:
-            frame = self.outbox.take()
+            frame = None if self._owes_reading and not self.outbox.urgent else self.outbox.take()
+            self._owes_reading = False
             if frame is not None:
                 for event in await self._command(frame):
                     post(event)
@@ -246,6 +248,8 @@ class LinkRunner:
             self._hasten(switching.shown_by)
         except (WireError, ValueError) as error:
             ended_s, problem = clock.now(), str(error)
+            # A safe state that is sent again and again must not keep its device from being heard.
+            self._owes_reading = True
         return Switched(
             clock.instant(), action.output, action.on, action.number, not problem,
             clock.process_s(sent_s), clock.process_s(ended_s), problem,

@@ -155,6 +155,8 @@ def test_a_safe_state_that_is_not_confirmed_is_sent_again_and_told() -> None:
     made = Bench(fitted_setup(), deaf={"fan", "contactor"})
     made.start_service()
     assert len(switches(made, "fan")) > 3
+    assert made.alarm("fan/switch-failed") is AlarmState.NORMAL
+    made.run(3.0)
     assert made.alarm("fan/switch-failed") is AlarmState.UNACKNOWLEDGED
     assert made.alarm("contactor/urgent-switch-failed") is AlarmState.UNACKNOWLEDGED
     made.deaf = set()
