@@ -70,11 +70,13 @@ class Times:
     """How long a device may keep its link busy, s of wire time, each exchange with the silence after it.
 
     Attributes:
-        longest_s: its longest exchange. command_s: one that switches an output of it.
+        longest_s: its longest transaction. command_s: one that switches an output of it.
+        answer_s: its longest single answer, request and silence included, where a transaction is several.
     """
 
     longest_s: float
     command_s: float
+    answer_s: float | None = None
 
 
 class Link(Protocol):

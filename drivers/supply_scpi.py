@@ -186,6 +186,7 @@ def scpi_times(settings: SerialSettings, device_map: DeviceMap) -> Times:
     return Times(
         command_s + max(MOST_ENTRIES * error_s, error_s + query_s),
         command_s + query_s + exchange_s(len("*CLS\n"), 0),
+        max(query_s, error_s),
     )
 
 

@@ -6,9 +6,9 @@ from drivers.catalog import drivers
 from drivers.modbus_frames import frame_gap_s
 from drivers.points import SerialSettings
 from supervisor.config.mistakes import Told, nearest
-from supervisor.config.off_delay import SLOW_OFF_S, longest_exchange_s
+from supervisor.config.off_delay import SLOW_OFF_S, longest_answer_s
 from supervisor.config.shape import known
-from supervisor.config.wire import View, host_and_port, links_of, off_delays_of, port_path
+from supervisor.config.wire import View, fitting_links, host_and_port, off_delays_of, port_path
 
 SERIAL_KEYS = ("port", "speed", "parity", "stop_bits")
 MOST_QUIET_S = 0.1
@@ -109,10 +109,10 @@ def _periods(view: View, told: Told) -> None:
 
 def _times(view: View, told: Told) -> None:
     """A response time-out shorter than a good answer may take would make silence of good answers."""
-    for name, (settings, devices) in links_of(view).items():
+    for name, (settings, devices) in fitting_links(view).items():
         gap_s = frame_gap_s(settings.baud) if isinstance(settings, SerialSettings) else 0.0
         for device in devices:
-            needed_s = longest_exchange_s(settings, device) - gap_s - device.quiet_s
+            needed_s = longest_answer_s(settings, device) - gap_s - device.quiet_s
             if needed_s > settings.response_time_out_s:
                 problem = f"a good answer of {device.name} may take {needed_s * 1000:.0f} ms"
                 right = f'write "{needed_s * 1000 + 5:.0f} ms" or more, or mend worst_answer'
@@ -121,7 +121,7 @@ def _times(view: View, told: Told) -> None:
 
 def _unhindered(view: View, told: Told) -> None:
     """An output may not sit where its off would wait for a rest or for a link to be opened."""
-    for link, (settings, devices) in links_of(view).items():
+    for link, (settings, devices) in fitting_links(view).items():
         on_link = {device.name for device in devices}
         for name, output in view.document.outputs.items():
             if output.device not in on_link:

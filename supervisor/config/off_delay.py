@@ -45,6 +45,12 @@ def longest_exchange_s(link: LinkSettings, device: DeviceMap) -> float:
     return drivers()[device.driver].times(link, device).longest_s
 
 
+def longest_answer_s(link: LinkSettings, device: DeviceMap) -> float:
+    """The device's longest single answer with its request and the silence after it, s; a transaction may be several."""
+    times = drivers()[device.driver].times(link, device)
+    return times.longest_s if times.answer_s is None else times.answer_s
+
+
 def off_delay(
     link: LinkSettings, device: DeviceMap, on_link: Iterable[DeviceMap], urgent: Mapping[str, int]
 ) -> OffDelay:

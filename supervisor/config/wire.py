@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from drivers.catalog import drivers
 from drivers.points import DeviceMap, LinkSettings, SerialSettings, TcpSettings
 from supervisor.config.model import LineDocument, LinkTable
 from supervisor.config.off_delay import OffDelay, off_delay
@@ -113,12 +114,21 @@ def links_of(view: View) -> dict[str, tuple[LinkSettings, list[DeviceMap]]]:
     return links
 
 
+def fitting_links(view: View) -> dict[str, tuple[LinkSettings, list[DeviceMap]]]:
+    """Every link that is wholly known and on which the driver of each of its devices works, by name."""
+    return {
+        name: (settings, devices)
+        for name, (settings, devices) in links_of(view).items()
+        if all(settings.kind in drivers()[device.driver].links for device in devices)
+    }
+
+
 def off_delays_of(view: View) -> dict[str, OffDelay]:
     """The worst off delay of every output for which all that matters is known, by output.
 
     Of outputs that are no supply's, those whose safe state ends something: contactors and heaters.
     """
-    on_link = {device.name: link for link in links_of(view).values() for device in link[1]}
+    on_link = {device.name: link for link in fitting_links(view).values() for device in link[1]}
     urgent = {name: table.device for name, table in view.document.outputs.items() if table.role in URGENT_ROLES}
     delays = {}
     for name, of in urgent.items():

@@ -152,12 +152,22 @@ def _supply_silent(evidence: Evidence) -> Iterator[str]:
     yield from _alarm(evidence, "supply-silent", of="supplies")
     yield from _alarm(evidence, "off-not-proven", of="supplies")
     yield from _because(evidence, "supply-silent")
-    told = [alarm for name, alarm in evidence.alarms().items() if name.endswith("/off-not-proven")]
-    if not any("second means" in alarm["first"] for alarm in told):
-        yield "The alarm does not tell that no second means is fitted."
+    yield from _contactor_opened(evidence)
     yield from _aborting_until_proof(evidence)
     yield from _unsure_while_silent(evidence)
     yield from _sent_until_proof(evidence)
+
+
+def _contactor_opened(evidence: Evidence) -> Iterator[str]:
+    """The second means: while the supply is silent its contactor opens, long before it answers again."""
+    opened = [
+        truth["wire_s"]
+        for truth in evidence.truths
+        if truth["truth"] == "switch" and truth["switch"] == "main-contactor" and truth["changed"] and not truth["on"]
+    ]
+    answers_s = [truth["wire_s"] for truth in evidence.truths if truth["truth"] == "fault" and not truth["begins"]]
+    if not opened or (answers_s and opened[-1] >= answers_s[-1]):
+        yield "The contactor did not open while the supply was silent."
 
 
 def _aborting_until_proof(evidence: Evidence) -> Iterator[str]:
@@ -261,11 +271,7 @@ def _because(evidence: Evidence, cause: str) -> Iterator[str]:
 
 
 def _microcontroller_resets(evidence: Evidence) -> Iterator[str]:
-    alarm = evidence.alarms().get("board/heartbeat-lost")
-    if alarm is None:
-        yield "The alarm board/heartbeat-lost did not come."
-    elif "heartbeat of board" not in alarm["what"]:
-        yield "The alarm does not name the heartbeat."
+    yield from _alarm(evidence, "heartbeat-lost", of="heartbeats")
     yield from _because(evidence, "heartbeat-lost")
     if not any(truth["truth"] == "switch" and truth["switch"] == "main-contactor" for truth in evidence.truths):
         yield "The contactor was not told anything."

@@ -1,4 +1,4 @@
-"""Line files to break: the demo's, with one thing or many things changed."""
+"""Line files to break: a plain one, or an example, with one thing or many things changed."""
 
 from __future__ import annotations
 
@@ -12,15 +12,18 @@ from supervisor.config.load import load_line
 from supervisor.config.mistakes import LineMistakes, Mistake
 
 CONFIG = Path(__file__).parents[2] / "config"
+PLAIN = Path(__file__).parents[1] / "harness" / "plain-line.toml"
+"""A line with one supply and one thermometer on one bus."""
+
 Edit = tuple[str, str]
 Written = Callable[..., Path]
 
 
 @pytest.fixture
 def written(tmp_path: Path) -> Written:
-    """Write the demo's line file with texts replaced, beside a copy of its profiles; `profile` edits the supply's."""
+    """Write a line file with texts replaced, beside a copy of its profiles; `profile` edits the supply's."""
 
-    def write(*edits: Edit, profile: tuple[Edit, ...] = (), base: str = "demo-line.toml") -> Path:
+    def write(*edits: Edit, profile: tuple[Edit, ...] = (), base: str | Path = PLAIN) -> Path:
         shutil.copytree(CONFIG / "profiles", tmp_path / "profiles", dirs_exist_ok=True)
         supply = tmp_path / "profiles" / "bench-supply.toml"
         supply.write_text(edited(supply.read_text(encoding="utf-8"), profile), encoding="utf-8")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from supervisor.config.load import load_line
 from supervisor.config.mistakes import LineMistakes
-from tests.config.conftest import CONFIG, Written, mistakes_in, told
+from tests.config.conftest import PLAIN, Written, mistakes_in, told
 
 CONTENTS = [
     (b"", "is empty"),
@@ -69,7 +69,7 @@ VALUES = st.recursive(
     ),
     max_leaves=3,
 )
-LINES = (CONFIG / "demo-line.toml").read_text(encoding="utf-8").splitlines()
+LINES = (PLAIN).read_text(encoding="utf-8").splitlines()
 KEYS = [place for place, line in enumerate(LINES) if " = " in line and not line.startswith("#")]
 
 

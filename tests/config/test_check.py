@@ -11,14 +11,14 @@ from supervisor.cli.check import check
 from supervisor.cli.schema import schema, schema_text
 from supervisor.config.fitted import not_fitted
 from supervisor.config.load import load_line
-from tests.config.conftest import CONFIG, Written
+from tests.config.conftest import CONFIG, PLAIN, Written
 
 POINT = '[points.time_out]\ntable = "holding register"\naddress = 19\nscale = "100 ms"\nrange = ["0 s", "60 s"]\n\n'
 FITTED = (("[points.switch]", POINT + "[points.switch]"),)
 
 
 def test_a_right_file_is_summed_up(capsys: pytest.CaptureFixture[str]) -> None:
-    assert check(CONFIG / "demo-line.toml", as_json=False) == 0
+    assert check(PLAIN, as_json=False) == 0
     printed = capsys.readouterr().out
     for words in (
         "no mistakes",
@@ -49,7 +49,7 @@ def test_a_wrong_file_returns_2_and_prints_every_mistake(written: Written, capsy
 
 
 def test_json_tells_the_same_with_its_version(written: Written, capsys: pytest.CaptureFixture[str]) -> None:
-    assert check(CONFIG / "demo-line.toml", as_json=True) == 0
+    assert check(PLAIN, as_json=True) == 0
     right = json.loads(capsys.readouterr().out)
     assert (right["version"], right["ok"], right["mistakes"]) == (1, True, [])
     assert right["worst_off_delays"]["main-output"]["total_ms"] == 341.2

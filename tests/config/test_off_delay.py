@@ -7,7 +7,7 @@ import pytest
 from drivers.modbus_times import transaction_s
 from supervisor.config.load import load_line
 from supervisor.config.setup import worst_off_delays
-from tests.config.conftest import CONFIG, Written
+from tests.config.conftest import PLAIN, Written
 
 SECOND = """
 [devices.second]
@@ -48,7 +48,7 @@ delay = "10 s"
 
 
 def test_the_parts_are_time_out_quiet_own_transaction_and_own_work() -> None:
-    delay = worst_off_delays(load_line(CONFIG / "demo-line.toml"))["main-output"]
+    delay = worst_off_delays(load_line(PLAIN))["main-output"]
     assert (delay.blocked_s, delay.quiet_s, delay.ahead_s, delay.work_s) == (0.15, 0.08, 0, 0.02)
     assert delay.own_s == pytest.approx(16 * 11 / 19200 + 0.08 + 38.5 / 19200)
     assert delay.total_s == pytest.approx(0.15 + 0.08 + 0.02 + delay.own_s)

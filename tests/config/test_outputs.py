@@ -218,7 +218,7 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
         (('cold_junction = "cj"', 'cold_junction = "e1"'),),
         "channels.acid-temperature.cold_junction",
         "no temperature 'e1'",
-        "cj",
+        "t1",
     ),
     (
         "a thermocouple of a temperature",

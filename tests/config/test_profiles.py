@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
+import tomllib
+from pathlib import Path
 
 import pytest
 
 from drivers.registers import Register, RegisterMap, groups_of
 from supervisor.config.load import load_line
+from supervisor.config.mistakes import Mistake, teller
+from supervisor.config.model import ProfileDocument
+from supervisor.config.profile import understand
 from supervisor.config.setup import device_maps, line_setup
 from supervisor.core.setup import Accuracy
-from tests.config.conftest import CONFIG, Edit, Written, mistakes_in, told
+from tests.config.conftest import CONFIG, PLAIN, Edit, Written, mistakes_in, told
 
 SUPPLY = "profiles/bench-supply.toml: "
 
@@ -199,7 +204,7 @@ def test_points_are_grouped_without_gaps_by_table_and_within_what_one_request_ma
 
 
 def test_values_of_the_demo_profiles_come_out_in_plain_numbers() -> None:
-    line = load_line(CONFIG / "demo-line.toml")
+    line = load_line(PLAIN)
     supply = device_maps(line)["rectifier"]
     assert (supply.driver, supply.unit, supply.worst_answer_s) == ("modbus supply", 1, 0.08)
     current = Register("current", "input register", 0, scale=0.001, unit="A", low=0.0, high=10.5)
@@ -222,3 +227,41 @@ def test_an_empty_register_map_is_told(written: Written) -> None:
     inline = 'driver = "modbus module"\ntiming = { worst_answer = "60 ms" }\npoints = {}'
     mistakes = told(written(('profile = "profiles/four-thermocouples.toml"', inline)))
     assert mistakes["devices.thermometer.points"].problem == "the register map is empty"
+
+
+LOGGER = """
+[links.field]
+kind = "modbus tcp"
+host = "192.0.2.30"
+response_time_out = "1 s"
+
+[devices.logger]
+link = "field"
+unit = 1
+profile = "profiles/field-logger.toml"
+period = "60 s"
+
+"""
+PROFILES = sorted((CONFIG / "profiles").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", PROFILES, ids=[path.stem for path in PROFILES])
+def test_every_profile_that_comes_along_is_understood_whole(path: Path) -> None:
+    document = ProfileDocument.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    mistakes: list[Mistake] = []
+    profile = understand(
+        document.driver, document.timing, document.reading, document.opening, document.points, teller(mistakes)
+    )
+    assert mistakes == []
+    assert profile.points.keys() == document.points.keys()
+
+
+def test_a_logger_that_sleeps_is_opened_for_each_reading_and_its_numbers_have_their_words_swapped(
+    written: Written,
+) -> None:
+    logger = device_maps(load_line(written(("[tanks.acid]", LOGGER + "[tanks.acid]"))))["logger"]
+    assert isinstance(logger, RegisterMap)
+    assert (logger.opens_each_scan, logger.settle_s) == (True, 0.3)
+    assert logger.points["t1"] == Register(
+        "t1", "holding register", 10, "int32", "BADC", scale=0.01, unit="degC", low=-40.0, high=125.0
+    )

@@ -10,11 +10,11 @@ from drivers.points import SerialSettings
 from supervisor.config.load import load_line, records_folder
 from supervisor.config.setup import line_setup, link_settings
 from supervisor.core.setup import Accuracy
-from tests.config.conftest import CONFIG, Written
+from tests.config.conftest import CONFIG, PLAIN, Written
 
 
 def test_a_supply_makes_its_six_channels() -> None:
-    setup = line_setup(load_line(CONFIG / "demo-line.toml"))
+    setup = line_setup(load_line(PLAIN))
     supply = setup.supplies["main"]
     assert {name: channel.point for name, channel in setup.channels.items() if channel.device == "rectifier"} == {
         "main-current": "current",
@@ -29,7 +29,7 @@ def test_a_supply_makes_its_six_channels() -> None:
 
 
 def test_every_name_in_a_setup_is_a_key_of_its_kind() -> None:
-    setup = line_setup(load_line(CONFIG / "demo-line.toml"))
+    setup = line_setup(load_line(PLAIN))
     for name, supply in setup.supplies.items():
         assert supply.name == name
         assert supply.output in setup.outputs
@@ -38,7 +38,7 @@ def test_every_name_in_a_setup_is_a_key_of_its_kind() -> None:
 
 
 def test_ratings_steps_and_densities_are_in_si() -> None:
-    setup = line_setup(load_line(CONFIG / "demo-line.toml"))
+    setup = line_setup(load_line(PLAIN))
     supply, anodize = setup.supplies["main"], setup.anodize
     assert (supply.rated_current_a, supply.rated_voltage_v, supply.cap_current_a) == (10.0, 60.0, 5.0)
     assert (supply.current_step_a, supply.voltage_step_v, supply.off_threshold_a) == (0.001, 0.01, 0.05)
@@ -53,7 +53,7 @@ def test_ratings_steps_and_densities_are_in_si() -> None:
 
 @pytest.mark.parametrize(("speed", "age_s"), [(1.0, 18.0), (60.0, 60 * 2 * 2 * (0.15 + 0.08))])
 def test_an_age_limit_is_three_periods_or_what_silent_neighbours_cost(speed: float, age_s: float) -> None:
-    setup = line_setup(load_line(CONFIG / "demo-line.toml"), speed)
+    setup = line_setup(load_line(PLAIN), speed)
     assert setup.channels["main-current"].age_limit_s == pytest.approx(age_s)
     assert setup.supplies["main"].silent_after_s == setup.channels["main-current"].age_limit_s
 
@@ -68,7 +68,7 @@ def test_range_and_accuracy_of_a_channel_override_the_profile(written: Written) 
 
 
 def test_a_set_point_is_as_exact_as_its_step_and_a_state_is_exact() -> None:
-    channels = line_setup(load_line(CONFIG / "demo-line.toml")).channels
+    channels = line_setup(load_line(PLAIN)).channels
     assert channels["main-set-current"].accuracy == Accuracy(0.0, 0.001)
     assert channels["main-mode"].accuracy == Accuracy(0.0, 0.0)
     assert (channels["main-mode"].unit, channels["main-mode"].high) == ("", 1.0)

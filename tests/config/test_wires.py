@@ -25,7 +25,7 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
     (
         "one port twice",
         CORNER,
-        (("/dev/ttyACM0", "/dev/../dev/ttyUSB0"),),
+        (("/dev/ttyACM0", "/dev/ttyUSB0"),),
         "links.board.port",
         "links.supply has the same",
         "one link",

@@ -226,13 +226,16 @@ async def test_no_cancel_is_ever_swallowed_by_a_request(peer: Peer, link: RtuLin
         peer.script.clear()
 
 
-async def test_two_requests_at_once_on_one_link_are_a_mistake_of_the_caller(peer: Peer, link: RtuLink) -> None:
+async def test_two_requests_at_once_on_one_link_are_a_mistake_of_the_caller(peer: Peer) -> None:
+    # Telling of an assertion takes pytest longer than the usual time-out of these tests.
+    link = RtuLink(settings(peer.port, time_out_s=5.0), time.monotonic)
     peer.answer(GOOD)
     first = asyncio.create_task(read_two(link))
     await asyncio.sleep(0.001)
     with pytest.raises(AssertionError, match="one after another"):
         await read_two(link)
     assert (await first).raw == (0x0102, 0x0304)
+    await link.close()
 
 
 async def test_what_the_library_says_does_not_reach_the_log(

@@ -28,8 +28,8 @@ def _runtime(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def line_file(folder: Path, port: str, **changes: str) -> Path:
-    """The demo's line on another port; some of its text may be changed."""
-    text = (CONFIG / "demo-line.toml").read_text(encoding="utf-8")
+    """The plain line on another port; some of its text may be changed."""
+    text = (CONFIG.parent / "tests" / "harness" / "plain-line.toml").read_text(encoding="utf-8")
     text = text.replace('"links/bus"', f'"{port}"').replace('"profiles/', f'"{CONFIG}/profiles/')
     for old, new in changes.items():
         assert old in text

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import gc
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,13 @@ from tests.harness.virtual import virtually
 
 # After a handshake that fails the library leaves the socket to the garbage collector, which closes it.
 pytestmark = pytest.mark.filterwarnings("ignore:unclosed <ssl.SSLSocket:ResourceWarning")
+
+
+@pytest.fixture(autouse=True)
+def _collected() -> Iterator[None]:
+    """Collect what the library left while this module's tests are told to bear it."""
+    yield
+    gc.collect()
 
 
 def certificate(folder: Path, name: str) -> tuple[Path, Path]:
@@ -60,7 +68,6 @@ async def outcome(made_out_to: tuple[Path, Path], trusted: Path | None) -> dict[
             await until(lambda: publisher.told()["connected"] or publisher.told()["problem"])
             told = publisher.told()
         await asyncio.sleep(0.1)
-    gc.collect()
     return told
 
 
@@ -107,4 +114,3 @@ async def test_before_the_certificate_is_found_right_nothing_but_a_greeting_is_s
             assert not publisher.told()["connected"]
     assert came[0] == 0x16  # a TLS handshake record (RFC 8446, 5.1)
     assert b"sesame" not in came
-    gc.collect()

@@ -192,5 +192,6 @@ def test_an_unknown_fault_is_told_with_those_there_are(capsys: pytest.CaptureFix
 def test_the_faults_are_listed_one_a_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", "--list-faults"]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "broker-away", "bath-overheats", "supply-silent", "contact-lost", "thermocouple-open", "supervisor-killed",
+        "broker-away", "bath-overheats", "supply-silent", "contact-lost", "thermocouple-open", "microcontroller-resets",
+        "supervisor-killed",
     ]  # fmt: skip

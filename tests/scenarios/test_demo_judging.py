@@ -24,6 +24,7 @@ CAUSE_OF = {
     "contact-lost": "main/current-lost",
     "thermocouple-open": "acid/temperature-lost",
     "supervisor-killed": "main/interrupted",
+    "microcontroller-resets": "board/heartbeat-lost",
 }
 
 
@@ -47,6 +48,7 @@ def state(name: str, wire_s: float, *, proven: bool, width_c: float = 10.0, **op
                 },
             }
         },
+        "heartbeats": {"board": {"seconds": 60.0, "reading": "good"}},
         "tanks": {"acid": {"temperature_c": 20.5, "reading": "good"}},
         "alarms": [],
     }
@@ -87,7 +89,8 @@ def _silent(evidence: Evidence) -> Evidence:
     aborted["alarms"].append(alarm("main/off-not-proven"))
     fault = {"truth": "fault", "begins": False, "wire_s": OFF_S - 0.2}
     offs = [0.9, *(15.0 + 0.5 * number for number in range(11))]
-    truths = [*evidence.truths, fault, output(False, OFF_S + 0.01, changed=False)]
+    opened = {"truth": "switch", "switch": "main-contactor", "on": False, "changed": True, "wire_s": 17.0}
+    truths = [*evidence.truths, fault, output(False, OFF_S + 0.01, changed=False), opened]
     return replace(evidence, history=[running, aborting, aborted], truths=truths, offs=[offs])
 
 
@@ -114,10 +117,17 @@ def _away(evidence: Evidence) -> Evidence:
     return replace(evidence, history=[running, *history, complete])
 
 
+def _reset(evidence: Evidence) -> Evidence:
+    switch = {"truth": "switch", "switch": "main-contactor", "on": False, "changed": True, "wire_s": OFF_S + 0.05}
+    evidence.end["switches"] = {"main-contactor": False}
+    return replace(evidence, truths=[*evidence.truths, switch])
+
+
 SPECIAL: dict[str | None, Callable[[Evidence], Evidence]] = {
     "broker-away": _away,
     "supply-silent": _silent,
     "contact-lost": _lost,
+    "microcontroller-resets": _reset,
     "thermocouple-open": _open,
     "supervisor-killed": _killed,
 }
@@ -195,9 +205,13 @@ def without_off_alarm(evidence: Evidence) -> Evidence:
     return evidence
 
 
-def with_second_means(evidence: Evidence) -> Evidence:
-    row = CAUSES["off-not-proven"]
-    evidence.last["alarms"][1]["first"] = row.told("main", second_means=True)[2]
+def contactor_left_closed(evidence: Evidence) -> Evidence:
+    return replace(evidence, truths=[truth for truth in evidence.truths if truth["truth"] != "switch"])
+
+
+def contactor_opened_late(evidence: Evidence) -> Evidence:
+    switch = next(truth for truth in evidence.truths if truth["truth"] == "switch")
+    switch["wire_s"] = OFF_S + 0.5
     return evidence
 
 
@@ -241,7 +255,8 @@ def never_silent(evidence: Evidence) -> Evidence:
     ("spoil", "problem"),
     [
         (without_off_alarm, "The alarm main/off-not-proven did not come."),
-        (with_second_means, "The alarm does not tell that no second means is fitted."),
+        (contactor_left_closed, "The contactor did not open while the supply was silent."),
+        (contactor_opened_late, "The contactor did not open while the supply was silent."),
         (held_meanwhile, "The operation did not stay aborting until off was proven."),
         (aborted_before_proof, "The operation did not stay aborting until off was proven."),
         (never_aborting, "The operation was never seen aborting."),
