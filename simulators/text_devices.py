@@ -101,6 +101,7 @@ class BoardWire:
 
     def open(self, plan: LinkPlan, now: Callable[[], float]) -> TextPtyLink:
         """Open its wire, the first one or a new one; the board goes on as it is where there is one already."""
+        # A sentence ends with CR LF; its CR belongs to what is checked.
         self.link = TextPtyLink(plan, self._hear, now, ends=b"\n")
         if not hasattr(self, "board"):
             self._now = now
