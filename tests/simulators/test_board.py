@@ -267,6 +267,14 @@ async def test_a_board_whose_plug_is_out_writes_into_no_other_file(
 
 
 async def test_what_strikes_a_boards_sentences_is_not_used_up_by_what_it_hears(board: Board) -> None:
+    await board.next("BEAT")
+    board.fault("answer dropped", device="board", times=1)
+    # Heard before the board says anything again: the loop takes what is readable before what is due.
+    board.server._texts["board"]._hear(sentence("SET,1,fan=1")[:-1], time.monotonic())  # type: ignore[union-attr]
+    assert len(board.line.board.strike("board", 0.0)) == 1
+
+
+async def test_what_strikes_what_a_board_hears_is_not_used_up_by_what_it_says(board: Board) -> None:
     await board.peer.rest(0.0)
     board.fault("request dropped", device="board", times=1)
     # Many sentences of its own go by before the first that it hears.

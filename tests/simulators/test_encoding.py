@@ -105,6 +105,21 @@ def test_both_halves_of_a_value_are_of_one_moment(tmp_path: Path) -> None:
     assert asked(device, "04 00 00 00 02") == "04 04 40 00 00 00"
 
 
+@pytest.mark.parametrize(
+    ("kind", "shown"),
+    [("uint16", "FF FF"), ("int16", "7F FF"), ("uint32", "FF FF FF FF"), ("float32", "7F 7F FF FF")],
+)
+def test_a_value_out_of_range_shows_the_last_that_its_kind_can_in_steps_too(
+    tmp_path: Path, kind: str, shown: str
+) -> None:
+    register = f'{{ table = "input register", address = 0, supply = "main", value = "current_a", kind = "{kind}", step = 0.1 }}'
+    plan = made(tmp_path, f'[links.bus]\n[devices.module]\nlink = "bus"\nunit = 3\nregisters = [{register}]\n')
+    device = ModbusDevice("module", plan.devices["module"], SimulatedLine(plan))
+    words = len(shown.split()) // 2
+    answer = device.answer(bytes.fromhex(f"04 00 00 00 0{words}"), wrong={"value out of range"})
+    assert answer[2:].hex(" ").upper() == shown
+
+
 def test_a_hole_is_refused_unless_the_device_shows_zeros_there(tmp_path: Path) -> None:
     request = "03 00 04 00 05"
     assert asked(module(tmp_path)[0], request) == "83 02"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import socket
+import struct
 import time
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -12,6 +14,7 @@ import pytest
 from simulators.line import Truth
 from simulators.plan import LinePlan
 from simulators.server import LineServer
+from simulators.tcp_wire import TcpServer
 from tests.simulators.lines import made
 
 RELAYS = """
@@ -256,11 +259,14 @@ async def test_babble_comes_unasked_to_every_client_until_it_ends(server: Server
 
 
 async def test_whoever_is_gone_when_the_server_half_closes_harms_nobody(server: Server) -> None:
-    client = await server.client()
-    await client.ask("00 01 " + READ_COILS, 10)
-    server.fault("server half-closed")
-    await client.close()
+    gone = socket.create_connection((server.host, server.port))
     await asyncio.sleep(0.01)
+    # Reset, and not yet seen by the loop.
+    gone.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+    gone.close()
+    assert isinstance(server.link, TcpServer)
+    server.link.half_close()
+    server.fault("server half-closed")
     server.clear("server half-closed")
     await asyncio.sleep(0)
     again = await server.client()
