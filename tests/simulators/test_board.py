@@ -270,7 +270,7 @@ async def test_what_strikes_a_boards_sentences_is_not_used_up_by_what_it_hears(b
     await board.next("BEAT")
     board.fault("answer dropped", device="board", times=1)
     # Heard before the board says anything again: the loop takes what is readable before what is due.
-    board.server._texts["board"]._hear(sentence("SET,1,fan=1")[:-1], time.monotonic())  # type: ignore[union-attr]
+    board.server._texts["board"]._hear(sentence("SET,1,fan=1")[:-1], time.monotonic())
     assert len(board.line.board.strike("board", 0.0)) == 1
 
 

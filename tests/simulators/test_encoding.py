@@ -112,7 +112,8 @@ def test_both_halves_of_a_value_are_of_one_moment(tmp_path: Path) -> None:
 def test_a_value_out_of_range_shows_the_last_that_its_kind_can_in_steps_too(
     tmp_path: Path, kind: str, shown: str
 ) -> None:
-    register = f'{{ table = "input register", address = 0, supply = "main", value = "current_a", kind = "{kind}", step = 0.1 }}'
+    shows = 'supply = "main", value = "current_a", step = 0.1'
+    register = f'{{ table = "input register", address = 0, kind = "{kind}", {shows} }}'
     plan = made(tmp_path, f'[links.bus]\n[devices.module]\nlink = "bus"\nunit = 3\nregisters = [{register}]\n')
     device = ModbusDevice("module", plan.devices["module"], SimulatedLine(plan))
     words = len(shown.split()) // 2
