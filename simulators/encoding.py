@@ -36,6 +36,11 @@ class Encoding:
         """How many registers it takes."""
         return 1 if self.kind.endswith("16") else 2
 
+    @property
+    def full_scale(self) -> int:
+        """The pattern of bits of the largest count that it can show; a float32's is the largest finite one."""
+        return 0x7F7F_FFFF if self.kind == "float32" else _LIMITS[self.kind][1]
+
     def raw(self, value: float) -> int:
         """The pattern of bits that shows a value; what lies beyond the kind's range shows its end."""
         count = (value - self.offset) / self.step

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -234,8 +234,8 @@ class FaultBoard:
             active.fault for active in self._standing if active.fault.what == what and active.fault.target == target
         ]
 
-    def strike(self, device: str, chance: float) -> list[Fault]:
-        """The byte faults that strike one transaction of a device; chance is a number from 0 to 1 drawn for it.
+    def strike(self, device: str, chance: float, whats: Container[str] = KINDS) -> list[Fault]:
+        """The byte faults of these sorts that strike one transaction of a device; chance is drawn from 0 to 1 for it.
 
         Each one counts; one that has struck as often as it may strikes no more.
         """
@@ -243,6 +243,8 @@ class FaultBoard:
         for active in self._standing:
             fault = active.fault
             if not fault.kind.on_bytes or fault.target != device or chance >= fault.amounts.get("share", 1.0):
+                continue
+            if fault.what not in whats:
                 continue
             if 0 < fault.amounts.get("times", 0.0) <= active.struck:
                 continue

@@ -11,7 +11,7 @@ from simulators.cell import Cell
 from simulators.faults import Fault, FaultBoard, Names
 from simulators.plan import LinePlan
 from simulators.supply import Cause, Supply
-from simulators.switches import Contact, Switch
+from simulators.switches import Contact, Stuck, Switch
 from simulators.tables import FileError, Reader
 
 Truth = dict[str, object]
@@ -188,9 +188,9 @@ class SimulatedLine:
         elif fault.kind.target == "supply":
             self._apply_to_supply(fault, begins)
         elif fault.kind.target == "contact":
-            self.contacts[fault.target].is_broken = begins
+            self.contacts[fault.target].is_broken = bool(self.board.standing("contact opens", fault.target))
         elif fault.kind.target == "switch":
-            self._apply_to_switch(fault, begins)
+            self._apply_to_switch(fault.target)
 
     def _apply_to_bath(self, fault: Fault, begins: bool) -> None:
         bath = self.baths[fault.target]
@@ -217,15 +217,10 @@ class SimulatedLine:
             supply.switch(on=False, cause="trip")
         supply.disturb()
 
-    def _apply_to_switch(self, fault: Fault, begins: bool) -> None:
-        switch = self.switches[fault.target]
-        if fault.what == "contactor welded":
-            switch.wrong.welded = begins
-        elif fault.what == "switch stuck":
-            switch.wrong.held = begins
-        else:
-            switch.wrong.stopped = begins
-        switch.follow()
+    def _apply_to_switch(self, name: str) -> None:
+        kinds = ("contactor welded", "switch stuck", "fan stops")
+        self.switches[name].wrong = Stuck(*(bool(self.board.standing(what, name)) for what in kinds))
+        self.switches[name].follow()
 
     def _begin_creep(self, fault: Fault, begins: bool) -> None:
         if begins:

@@ -60,7 +60,7 @@ class Entry:
         if stuck and self.shown is not None:
             return self.shown
         if beyond and self.plan.table.endswith("register"):
-            return encoding.on_wire(encoding.raw(_BEYOND))
+            return encoding.on_wire(encoding.full_scale)
         self.shown = encoding.on_wire(self.read())
         return self.shown
 
@@ -81,9 +81,6 @@ class Register:
         """How to write its word where it stands alone and that is allowed."""
         set_to = self.entry.write
         return None if set_to is None else lambda raw: set_to(self.entry.plan.encoding.value(raw))
-
-
-_BEYOND = 3e38
 
 
 def _supply_entry(supply: Supply, plan: RegisterPlan) -> Entry:

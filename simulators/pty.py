@@ -45,6 +45,7 @@ class Pty:
         self._character_s = character_s
         self._last_byte_s = now()
         self._free_s = 0.0
+        self._is_open = True
         self._timers: set[asyncio.TimerHandle] = set()
         self._loop = asyncio.get_running_loop()
         # The slave stays open here, so that the other side can close and open it without hanging up the line.
@@ -55,7 +56,8 @@ class Pty:
         self._loop.add_reader(self._master, self._readable)
 
     def close(self) -> None:
-        """Stop listening and close the pty."""
+        """Stop listening and close the pty; what is said from now on goes nowhere."""
+        self._is_open = False
         self._loop.remove_reader(self._master)
         for timer in self._timers:
             timer.cancel()
@@ -119,6 +121,9 @@ class Pty:
         self._at(begin_s + (done + 1) * character_s, write)
 
     def _write(self, data: bytes) -> None:
+        # A board talks on with its plug out, and the descriptor's number may long be some other file's.
+        if not self._is_open:
+            return
         try:
             self.bytes_sent += os.write(self._master, data)
         except BlockingIOError:

@@ -83,6 +83,8 @@ class LineServer:
         self._babbling: dict[str, asyncio.TimerHandle] = {}
         self.line = SimulatedLine(plan, seed=seed, faults=faults, tell=self._tell)
         self._texts = self._text_devices(plan)
+        self._gone_received = 0
+        self._gone_sent = 0
         self._buses = {
             name: _BusOf(self, [ModbusDevice(d, of, self.line) for d, of in plan.devices.items() if of.link == name])
             for name, link in plan.links.items()
@@ -108,6 +110,16 @@ class LineServer:
         """Where each link is: the path of a pty, or host and port."""
         return {name: link.path for name, link in self.links.items()}
 
+    @property
+    def bytes_received(self) -> int:
+        """Bytes read from the other sides so far, over links that have been unplugged since too."""
+        return self._gone_received + sum(link.bytes_received for link in self.links.values())
+
+    @property
+    def bytes_sent(self) -> int:
+        """Bytes written to the other sides so far, over links that have been unplugged since too."""
+        return self._gone_sent + sum(link.bytes_sent for link in self.links.values())
+
     # -- faults of whole links and boards
 
     def _plug_in(self, name: str) -> None:
@@ -127,27 +139,39 @@ class LineServer:
     def _unplug(self, name: str) -> None:
         if self.folder is not None:
             self.folder.take_away(name)
-        self.links.pop(name).close()
+        link = self.links.pop(name)
+        self._gone_received += link.bytes_received
+        self._gone_sent += link.bytes_sent
+        link.close()
 
     def _strike(self, fault: Truth) -> None:
         """Let a fault of a link or a board begin or end."""
         what, target, begins = str(fault["what"]), str(fault["target"]), bool(fault["begins"])
         link = self.links.get(target)
         if what == "port gone":
-            (self._unplug if begins else self._plug_in)(target)
+            self._follow_plug(target)
         elif what == "server half-closed" and isinstance(link, TcpServer):
             (link.half_close if begins else link.recover)()
-        elif what == "babble" and begins:
+        elif what == "babble":
+            if target in self._babbling:
+                self._babbling.pop(target).cancel()
             self._babble(target)
-        elif what == "babble" and target in self._babbling:
-            self._babbling.pop(target).cancel()
         elif what == "board resets" and begins:
             for wire in self._texts.values():
                 if isinstance(wire, BoardWire) and wire.name == target:
                     wire.board.reset()
 
+    def _follow_plug(self, name: str) -> None:
+        """Let a link be there or not as the faults that stand say; one may begin before another ends."""
+        is_gone = bool(self.line.board.standing("port gone", name))
+        if is_gone and name in self.links:
+            self._unplug(name)
+        elif not is_gone and name not in self.links:
+            self._plug_in(name)
+
     def _babble(self, name: str) -> None:
-        for fault in self.line.board.standing("babble", name):
+        """Say one burst and come back for the next, as long as the fault stands; of several the last one begun."""
+        for fault in self.line.board.standing("babble", name)[-1:]:
             if name in self.links:
                 self.links[name].say(babble(fault, self._chance))
             every_s = fault.amounts["every_ms"] / 1000.0

@@ -7,6 +7,7 @@ protocol (0) and length, each two bytes, high byte first; then unit, function an
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import socket
 from collections.abc import Callable
 
@@ -57,7 +58,7 @@ class TcpServer:
         """End this half of every connection, of those that still come too; answer no more."""
         self.is_mute = True
         for connection in self._connections:
-            connection.shutdown(socket.SHUT_WR)
+            self._end(connection)
 
     def recover(self) -> None:
         """Cut what is half closed; whoever connects anew is served again."""
@@ -71,12 +72,21 @@ class TcpServer:
             self._write(connection, piece.data)
 
     def _accept(self) -> None:
-        connection, _ = self._listener.accept()
+        try:
+            connection, _ = self._listener.accept()
+        except OSError:
+            return  # it has gone again before it was taken
         connection.setblocking(False)
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._connections[connection] = bytearray()
         self._loop.add_reader(connection, self._readable, connection)
         if self.is_mute:
+            self._end(connection)
+
+    @staticmethod
+    def _end(connection: socket.socket) -> None:
+        # Whoever has gone in this moment needs no end.
+        with contextlib.suppress(OSError):
             connection.shutdown(socket.SHUT_WR)
 
     def _cut(self, connection: socket.socket) -> None:

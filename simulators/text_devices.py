@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
+from simulators.faults import KINDS
 from simulators.line import SimulatedLine
 from simulators.microcontroller import Microcontroller
 from simulators.plan import LinkPlan
@@ -15,6 +16,9 @@ from simulators.text_spoil import spoil
 from simulators.text_wire import TextPtyLink
 
 _SILENT = {"device silent", "request dropped"}
+# A board speaks unasked: what strikes what it hears and what strikes what it says are counted apart.
+_HEARING = {*_SILENT, "device refuses"}
+_SAYING = KINDS.keys() - {"request dropped", "device refuses"}
 
 
 class ScpiWire:
@@ -88,6 +92,8 @@ class BoardWire:
         self.name = name
         self.link: TextPtyLink
         self.board: Microcontroller
+        self._hears = False
+        self._refuses = False
         self._plan = plan
         self._line = line
         self._advance = advance
@@ -95,6 +101,7 @@ class BoardWire:
 
     def open(self, plan: LinkPlan, now: Callable[[], float]) -> TextPtyLink:
         """Open its wire, the first one or a new one; the board goes on as it is where there is one already."""
+        # A sentence ends with CR LF; its CR belongs to what is checked.
         self.link = TextPtyLink(plan, self._hear, now, ends=b"\n")
         if not hasattr(self, "board"):
             self._now = now
@@ -125,22 +132,28 @@ class BoardWire:
         def drive(on: bool) -> bool:
             self._advance(self._now())
             switch = self._line.switches[name]
+            if self._refuses:
+                return switch.commanded
             if switch.commanded is not on:
-                switch.command(on, "command")
+                switch.command(on, "command" if self._hears else "rest")
             return on
 
         return drive
 
     def _hear(self, line: bytes, arrived_s: float) -> None:
-        whats = {fault.what for fault in self._line.board.strike(self.name, self._chance.random())}
+        struck = self._line.board.strike(self.name, self._chance.random(), _HEARING)
+        whats = {fault.what for fault in struck}
         if whats & _SILENT:
             return
-        if "device refuses" in whats and line.startswith(b"$SET"):
-            line = line.replace(b"=", b"=?", 1)  # heard wrong, so its check sum does not fit
-        self.board.hear(line, arrived_s)
+        self._hears, self._refuses = True, "device refuses" in whats
+        try:
+            self.board.hear(line, arrived_s)
+        finally:
+            self._hears = self._refuses = False
 
     def _say(self, whole: bytes) -> None:
-        struck = self._line.board.strike(self.name, self._chance.random())
+        self._advance(self._now())
+        struck = self._line.board.strike(self.name, self._chance.random(), _SAYING)
         if any(fault.what == "device silent" for fault in struck):
             return
         for piece in spoil(whole, struck, self._chance):

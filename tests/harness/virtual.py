@@ -62,11 +62,11 @@ class _Ptys:
         self._lost_here += self._back()
 
     def _there(self) -> int:
-        far = sum(link.bytes_received for link in self._server.links.values())
+        far = self._server.bytes_received
         return self._near_sent - self._lost_there - far
 
     def _back(self) -> int:
-        far = sum(link.bytes_sent for link in self._server.links.values())
+        far = self._server.bytes_sent
         return far - self._lost_here - self._near_received
 
 
@@ -91,7 +91,8 @@ class VirtualLine(Standing):
         self.simulated = self.server.line
         self._ptys = _Ptys(self.server)
         loop.carriers.append(self._ptys)
-        self._links = LinkFolder(files.links, {name: link.path for name, link in self.server.links.items()})
+        self._links = LinkFolder(files.links, self.server.places())
+        self.server.folder = self._links
         self.service: Service
         self._stop = asyncio.Event()
         self._run: asyncio.Task[list[Fate]] | None = None

@@ -46,3 +46,17 @@ async def one_load() -> tuple[float, float, list[str]]:
 
 def test_the_same_scenario_comes_out_the_same_twice() -> None:
     assert run_virtual(one_load()) == run_virtual(one_load())
+
+
+@virtually
+async def test_a_port_that_was_unplugged_is_found_again_by_its_name_and_its_bytes_are_waited_for() -> None:
+    async with virtual_line({"what": "port gone", "at_s": 300.0, "for_wire_s": 5.0}) as line:
+        await line.start()
+        await line.until(lambda: "main/supply-absent" in line.alarms, 900.0)
+        assert not (line.files.links / "bus").is_symlink()
+        await line.until(lambda: line.state.alarms["main/supply-absent"].state.startswith("returned"), 900.0)
+        await line.pass_time(300.0)
+        # With bytes lost count of, time would jump over answers and each would come too late.
+        told = len(line.notes)
+        await line.pass_time(1800.0)
+        assert line.notes[told:] == []
