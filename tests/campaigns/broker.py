@@ -9,6 +9,7 @@ import sys
 from collections.abc import AsyncIterator, Iterator
 from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass
+from statistics import median
 
 from supervisor.core.anodize import State
 from supervisor.demo.broker import DemoBroker
@@ -37,13 +38,23 @@ def broker_figures(quick: bool) -> Iterator[Figure]:
     )
     base = f"process, at {SPEED:g} x"
     yield Figure("broker_away_dose_difference_percent", percent, "<= 1e-9", len(away), SEED, base, timing=False)
-    with_it_ms, *without_ms = (asyncio.run(_late_ms(way, target)) for way in ("there", *WAYS))
-    p99_ms = percentile(with_it_ms, 0.99)
-    samples = min(len(late_ms) for late_ms in without_ms)
-    worst_ms = max(percentile(late_ms, 0.99) for late_ms in without_ms)
-    yield Figure("loop_lateness_broker_there_ms", p99_ms, "report", len(with_it_ms), SEED, "wire, p99")
-    limit = f"<= {p99_ms + ALLOWED_MS:.4g}"
-    yield Figure("loop_lateness_broker_away_ms", worst_ms, limit, samples, SEED, "wire, p99")
+    yield from _lateness(target="2 um" if quick else "6 um", rounds=1 if quick else 5)
+
+
+def _lateness(target: str, rounds: int) -> Iterator[Figure]:
+    """Take all ways in turn, several times: what else the computer does meets each alike, and medians shed it."""
+    p99s_ms: dict[str, list[float]] = {way: [] for way in ("there", *WAYS)}
+    looks = 0
+    for _ in range(rounds):
+        for way, found_ms in p99s_ms.items():
+            late_ms = asyncio.run(_late_ms(way, target))
+            looks += len(late_ms)
+            found_ms.append(percentile(late_ms, 0.99))
+    there_ms, *away_ms = (median(found_ms) for found_ms in p99s_ms.values())
+    base = f"wire, p99, median of {rounds}"
+    yield Figure("loop_lateness_broker_there_ms", there_ms, "report", looks, SEED, base)
+    limit = f"<= {there_ms + ALLOWED_MS:.4g}"
+    yield Figure("loop_lateness_broker_away_ms", max(away_ms), limit, looks, SEED, base)
 
 
 # -- the dose, on the virtual clock

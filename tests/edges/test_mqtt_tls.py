@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -27,9 +28,12 @@ pytestmark = pytest.mark.filterwarnings("ignore:unclosed <ssl.SSLSocket:Resource
 
 
 @pytest.fixture(autouse=True)
-def _collected() -> Iterator[None]:
-    """Collect what the library left while this module's tests are told to bear it."""
+def collected() -> Iterator[None]:
+    """Let no test after these find such a socket: collect them once the loop and its threads have ended."""
     yield
+    for thread in threading.enumerate():
+        if thread.name == "mqtt connect":
+            thread.join(10.0)
     gc.collect()
 
 
