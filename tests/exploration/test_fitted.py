@@ -1,4 +1,4 @@
-"""A remote supply behind a contactor, one with knobs, a heartbeat over both, under random events: R1, R2, R3, R7, R9."""
+"""A remote supply behind a contactor, one with knobs, a heartbeat over both, under random events: R1-R3, R7, R9."""
 
 from __future__ import annotations
 
