@@ -35,7 +35,7 @@ _P = ParamSpec("_P")
 _T = TypeVar("_T")
 
 
-class _Ptys:
+class InFlight:
     """Counts bytes at both ends of a line's ptys."""
 
     def __init__(self, server: LineServer) -> None:
@@ -89,7 +89,7 @@ class VirtualLine(Standing):
             plan, now=loop.time, tell=self.truths.append, speed=speed, seed=seed, faults=faults,
         )  # fmt: skip
         self.simulated = self.server.line
-        self._ptys = _Ptys(self.server)
+        self._ptys = InFlight(self.server)
         loop.carriers.append(self._ptys)
         self._links = LinkFolder(files.links, self.server.places())
         self.server.folder = self._links
