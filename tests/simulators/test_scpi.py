@@ -169,9 +169,10 @@ def test_a_header_goes_on_where_the_last_one_stood(desk: Desk) -> None:
 
 def test_a_command_error_ends_its_message_and_an_execution_error_does_not(desk: Desk) -> None:
     assert desk.say("VOLT 20;VOLT?;NONSENSE;OUTP ON;OUTP?") == "20.000"
+    assert desk.say("VOLT five;OUTP ON;VOLT?") == ""
     assert desk.say("VOLT 61;VOLT?") == "20.000"
     assert not desk.supply.is_on
-    assert desk.errors() == ['-113,"Undefined header"', '-222,"Data out of range"']
+    assert desk.errors() == ['-113,"Undefined header"', '-104,"Data type error"', '-222,"Data out of range"']
 
 
 def test_a_new_message_takes_back_the_answer_that_has_not_begun(desk: Desk) -> None:

@@ -120,6 +120,15 @@ def test_what_is_left_of_a_line_waits_for_its_end() -> None:
     on_wire(work)
 
 
+def test_a_flood_without_an_end_fills_no_memory() -> None:
+    async def work(end: End) -> None:
+        for _ in range(4):
+            await end.send(b"x" * LONGEST_LINE)
+        assert len(end.link._line) == LONGEST_LINE + 1
+
+    on_wire(work)
+
+
 def test_with_true_byte_timing_each_line_arrives_when_its_own_end_has_passed() -> None:
     async def work(end: End) -> None:
         await end.send(b"abc\nde\n")
