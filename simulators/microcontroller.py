@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from functools import reduce
 from operator import xor
 
-from simulators.text_plan import BoardPlan, FieldPlan, GroupPlan
+from simulators.text_plan import LONGEST_SENTENCE, BoardPlan, FieldPlan, GroupPlan
 from simulators.thermocouple import emf_mv
 
 NO_SUCH_NAME = 1
@@ -38,8 +38,8 @@ def sentence(body: str) -> bytes:
 
 def taken_apart(line: bytes) -> tuple[str, int, str] | None:
     """Word, number and fields of a line that came without its LF; None unless it is one whole sentence."""
-    whole = _WHOLE.fullmatch(line)
-    if whole is None or check_sum(whole[1]) != int(whole[5], 16) or int(whole[3]) > 0xFFFF or not line.isascii():
+    whole = _WHOLE.fullmatch(line) if line.isascii() and len(line) < LONGEST_SENTENCE else None
+    if whole is None or check_sum(whole[1]) != int(whole[5], 16) or int(whole[3]) > 0xFFFF:
         return None
     return whole[2].decode(), int(whole[3]), (whole[4] or b"").decode()
 
@@ -163,16 +163,8 @@ class Microcontroller:
         self._watch(arrived_s)
         if answer:
             kind, _, rest = answer.partition(",")
-            self._answer(sentence(f"{kind},{number},{rest}"))
-
-    def _answer(self, whole: bytes) -> None:
-        key = f"answer {self._now()} {whole!r}"
-
-        def say() -> None:
-            self._timers.pop(key, None)
-            self._say(whole)
-
-        self._timers[key] = self._loop.call_later(self._plan.answer_delay_s, say)
+            whole = sentence(f"{kind},{number},{rest}")
+            self._timers[f"answer {number}"] = self._loop.call_later(self._plan.answer_delay_s, self._say, whole)
 
     def _set(self, fields: str) -> str:
         name, _, value = fields.partition("=")

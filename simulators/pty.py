@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import tty
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -45,6 +46,7 @@ class Pty:
         self._character_s = character_s
         self._last_byte_s = now()
         self._free_s = 0.0
+        self._waiting: deque[tuple[bytes, float, float]] = deque()
         self._is_open = True
         self._timers: set[asyncio.TimerHandle] = set()
         self._loop = asyncio.get_running_loop()
@@ -62,6 +64,7 @@ class Pty:
         for timer in self._timers:
             timer.cancel()
         self._timers.clear()
+        self._waiting.clear()
         os.close(self._master)
         os.close(self._slave)
 
@@ -80,8 +83,10 @@ class Pty:
         wait_s = due_s - self._now()
         if wait_s <= 0.0:
             call()
-            return
+        else:
+            self._later(wait_s, call)
 
+    def _later(self, wait_s: float, call: Callable[[], None]) -> None:
         def fire() -> None:
             self._timers.discard(timer)
             call()
@@ -102,12 +107,22 @@ class Pty:
 
     def _send(self, data: bytes, begin_s: float, character_s: float) -> None:
         """Send from this wire time on, or when the wire is free; each byte appears when its last bit has passed."""
+        self._waiting.append((data, begin_s, character_s))
+        if len(self._waiting) == 1:
+            self._send_first()
+
+    def _send_first(self) -> None:
+        data, begin_s, character_s = self._waiting[0]
         begin_s = max(begin_s, self._free_s)
         self._free_s = begin_s + len(data) * character_s
         self._send_on(data, 0, begin_s, character_s)
 
     def _send_on(self, data: bytes, done: int, begin_s: float, character_s: float) -> None:
         if done >= len(data):
+            self._waiting.popleft()
+            if self._waiting:
+                # Not at once: what waits may be much, and each would stand on the one before.
+                self._later(0.0, self._send_first)
             return
 
         def write() -> None:

@@ -1,216 +1,239 @@
-"""A bench supply that speaks SCPI over a serial line: its commands, its error queue and its condition bits.
-
-Written from SCPI-1999 and IEEE 488.2 (from memory): program messages of units joined by semicolons, mnemonics long or
-short in any case, numbers with exponents and units, errors kept in a queue until they are read.
-"""
+"""A bench supply that speaks SCPI-1999 over IEEE 488.2 (both from memory), on a serial line."""
 
 from __future__ import annotations
 
-import itertools
-import math
-import re
+import asyncio
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable
 
-from simulators.pty import Piece
+from simulators import scpi
+from simulators.scpi import Entry, ScpiError
 from simulators.supply import Supply
-from simulators.text_plan import ScpiPlan
+from simulators.text_plan import Condition, ScpiPlan
 
-ERRORS = {
-    0: "No error",
-    -104: "Data type error",
-    -109: "Missing parameter",
-    -113: "Undefined header",
-    -203: "Command protected",
-    -222: "Data out of range",
-    -224: "Illegal parameter value",
-    -350: "Queue overflow",
-}
-"""SCPI-1999, volume 2, chapter 21 (from memory)."""
-
-MOST_ERRORS = 20
-_UNITS = {"": 1.0, "A": 1.0, "MA": 1e-3, "UA": 1e-6, "KA": 1e3, "V": 1.0, "MV": 1e-3, "UV": 1e-6, "KV": 1e3}
-_NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?)\s*([A-Z]*)")
+_VERSION = "1999.0"
 
 
-class ScpiError(Exception):
-    """A command that is not carried out; its number goes into the queue."""
-
-    def __init__(self, number: int) -> None:
-        super().__init__(number)
-        self.number = number
-
-
-def spellings(pattern: str) -> Iterator[str]:
-    """Every way to write a header such as `[SOURce]:VOLTage?`: capitals alone or the whole word, brackets left out."""
-    query = "?" if pattern.endswith("?") else ""
-    nodes = pattern.removesuffix("?").split(":")
-    choices = []
-    for node in nodes:
-        word = node.strip("[]")
-        short = "".join(letter for letter in word if not letter.islower())
-        choices.append({short, word.upper()} | ({""} if node.startswith("[") else set()))
-    for parts in itertools.product(*choices):
-        yield ":".join(part for part in parts if part) + query
+def _none() -> tuple[Condition, ...]:
+    return ()
 
 
 class ScpiSupply:
-    """One supply. Times are wire time.
+    """One supply's interface. Times are wire time; make it within a running loop and close it in the end.
 
     Attributes:
-        errors: numbers in the queue, oldest first.
-        is_remote: whether it takes settings over the wire.
+        status: its error queue and event registers.
+        is_remote: whether it takes settings over the wire; of no effect unless the plan says so.
     """
 
-    def __init__(self, plan: ScpiPlan, supply: Supply) -> None:
-        self.errors: deque[int] = deque()
-        self.is_remote = not plan.needs_remote
+    def __init__(
+        self,
+        plan: ScpiPlan,
+        supply: Supply,
+        *,
+        say: Callable[[bytes], None],
+        conditions: Callable[[], Iterable[Condition]] = _none,
+    ) -> None:
+        """Begin as one that has just been switched on.
+
+        Args:
+            plan: its ways.
+            supply: what it stands before.
+            say: takes each answer, with its end.
+            conditions: what stands beside an over-voltage trip and what holds the output.
+        """
+        self.status = scpi.Status()
+        self.is_remote = False
         self._plan = plan
         self._supply = supply
-        self._protection_v = supply.rated_voltage_v * 1.1
+        self._say = say
+        self._conditions = conditions
+        supply.protection_v = self._highest_protection_v
         self._asked_s: deque[float] = deque()
-        self._handlers = dict(self._table())
+        self._answers: list[str] = []
+        self._pending: asyncio.TimerHandle | None = None
+        self._loop = asyncio.get_running_loop()
+        self._tree = scpi.CommandTree(self._common() | self._system() | self._output())
 
-    def hear(self, line: bytes, arrived_s: float) -> list[Piece]:
-        """Carry out a message that has come whole; what it answers, one line for all its queries."""
-        answers = []
-        for unit in line.decode("ascii", errors="replace").split(";"):
-            try:
-                answer = self._unit(unit.strip().upper())
-            except ScpiError as error:
-                self._fail(error.number)
-                continue
-            if answer is not None:
-                answers.append(answer)
-        if not answers:
-            return []
-        delay_s = self._plan.answer_delay_s
-        if self._choked(len(answers), arrived_s):
-            if self._plan.choke == "silent":
-                return []
-            delay_s = self._plan.choke_delay_s
-        return [Piece(";".join(answers).encode() + self._plan.end, delay_s)]
+    @property
+    def _highest_protection_v(self) -> float:
+        return self._supply.rated_voltage_v * 1.1
 
-    def _choked(self, queries: int, arrived_s: float) -> bool:
-        self._asked_s.extend([arrived_s] * queries)
+    def close(self) -> None:
+        """Say nothing more."""
+        if self._pending is not None:
+            self._pending.cancel()
+            self._pending = None
+
+    # -- what it understands
+
+    def _common(self) -> dict[str, Entry]:
+        status = self.status
+        return {
+            "*IDN": Entry(query=lambda: self._plan.identity),
+            "*CLS": Entry(status.clear),
+            "*RST": Entry(self._reset),
+            "*OPC": Entry(self._complete, lambda: "1"),
+            "*WAI": Entry(lambda: None),
+            "*TST": Entry(query=lambda: "0"),
+            "*ESR": Entry(query=status.take_events),
+            "*STB": Entry(query=lambda: status.byte(bool(self._answers))),
+            "*ESE": Entry(self._enable_events, lambda: str(status.event_enable), takes=1),
+            "*SRE": Entry(self._enable_service, lambda: str(status.service_enable), takes=1),
+        }
+
+    def _system(self) -> dict[str, Entry]:
+        return {
+            "SYSTem:ERRor[:NEXT]": Entry(query=self.status.take_error),
+            "SYSTem:VERSion": Entry(query=lambda: _VERSION),
+            "SYSTem:REMote": Entry(lambda: self._take_control(remote=True)),
+            "SYSTem:LOCal": Entry(lambda: self._take_control(remote=False)),
+            "STATus:QUEStionable:CONDition": Entry(query=self._questionable),
+        }
+
+    def _output(self) -> dict[str, Entry]:
+        level = "[:LEVel][:IMMediate][:AMPLitude]"
+        protection = "[SOURce]:VOLTage:PROTection"
+        return {
+            "MEASure[:SCALar]:CURRent[:DC]": Entry(query=self._measured_current),
+            "MEASure[:SCALar]:VOLTage[:DC]": Entry(query=self._measured_voltage),
+            f"[SOURce]:CURRent{level}": Entry(self._set_current, self._current_level, 1, query_takes_limit=True),
+            f"[SOURce]:VOLTage{level}": Entry(self._set_voltage, self._voltage_level, 1, query_takes_limit=True),
+            "OUTPut[:STATe]": Entry(self._switch, lambda: str(int(self._supply.is_on)), 1),
+            f"{protection}[:LEVel]": Entry(self._protect, self._protection_level, 1, query_takes_limit=True),
+            f"{protection}:TRIPped": Entry(query=lambda: str(int(self._supply.is_tripped))),
+            f"{protection}:CLEar": Entry(self._clear_trip),
+        }
+
+    # -- the conversation
+
+    def hear(self, line: bytes, arrived_s: float) -> None:
+        """Execute a message that has ended at this wire time, s; its answer follows.
+
+        A command error ends the message: units before it have acted, those behind it do not. A new message before the
+        answer to the last one takes that answer back (IEEE 488.2, 6.3.2.3).
+        """
+        if self._pending is not None:
+            self.close()
+            self.status.add(scpi.INTERRUPTED)
+        self._answers = []
+        try:
+            for unit in scpi.units_of(line.decode("latin-1")):
+                self._execute(unit, arrived_s)
+        except ScpiError as error:
+            self.status.add(error.number)
+        if self._answers:
+            self._answer(arrived_s)
+
+    def _execute(self, unit: scpi.Unit, arrived_s: float) -> None:
+        """Let a unit act. Raises ScpiError for a command error; others are queued and the message goes on."""
+        if unit.is_query:
+            self._asked_s.append(arrived_s)
+        call = self._tree.find(unit)
+        try:
+            answer = call()
+        except ScpiError as error:
+            if error.number > -200:
+                raise
+            self.status.add(error.number)
+        else:
+            self._answers += [] if answer is None else [answer]
+
+    def _answer(self, arrived_s: float) -> None:
+        plan = self._plan
         while self._asked_s and self._asked_s[0] <= arrived_s - 1.0:
             self._asked_s.popleft()
-        return 0.0 < self._plan.chokes_above_per_s < len(self._asked_s)
+        delay_s = plan.answer_delay_s
+        if 0.0 < plan.chokes_above_per_s < len(self._asked_s):
+            if plan.choke == "silent":
+                return
+            delay_s += plan.choke_delay_s
+        whole = ";".join(self._answers).encode() + plan.end
 
-    def _unit(self, text: str) -> str | None:
-        """One command or query; None where it answers nothing. Raises ScpiError."""
-        if not text:
-            return None
-        header, _, parameter = text.partition(" ")
-        handler = self._handlers.get(header.removeprefix(":"))
-        if handler is None:
-            raise ScpiError(-113)
-        return handler(parameter.strip())
+        def say() -> None:
+            self._pending = None
+            self._say(whole)
 
-    def _fail(self, number: int) -> None:
-        if len(self.errors) < MOST_ERRORS - 1:
-            self.errors.append(number)
-        elif self.errors[-1] != -350:
-            self.errors.append(-350)
+        self._pending = self._loop.call_later(delay_s, say)
 
-    def _table(self) -> Iterator[tuple[str, Callable[[str], str | None]]]:
-        supply, plan = self._supply, self._plan
-        rows: list[tuple[str, Callable[[str], str | None]]] = [
-            ("*IDN?", lambda _: plan.identity),
-            ("*CLS", lambda _: self.errors.clear()),
-            ("*RST", self._reset),
-            ("*OPC?", lambda _: "1"),
-            ("*OPC", lambda _: None),
-            ("*ESR?", lambda _: "0" if not self.errors else "32"),
-            ("*STB?", lambda _: "0" if not self.errors else "4"),
-            ("SYSTem:ERRor:[NEXT]?", self._next_error),
-            ("SYSTem:VERSion?", lambda _: "1999.0"),
-            ("SYSTem:REMote", lambda _: self._remote(on=True)),
-            ("SYSTem:LOCal", lambda _: self._remote(on=False)),
-            ("MEASure:[SCALar]:CURRent:[DC]?", lambda _: self._shown(supply.shown_current_a(), plan.current_step_a)),
-            ("MEASure:[SCALar]:VOLTage:[DC]?", lambda _: self._shown(supply.shown_voltage_v(), plan.voltage_step_v)),
-            ("OUTPut:[STATe]", self._switch),
-            ("OUTPut:[STATe]?", lambda _: str(int(supply.is_on))),
-            ("STATus:QUEStionable:CONDition?", lambda _: str(self._condition())),
-            ("[SOURce]:VOLTage:PROTection:[LEVel]", self._protect),
-            ("[SOURce]:VOLTage:PROTection:[LEVel]?", lambda _: self._number(self._protection_v)),
-            ("[SOURce]:VOLTage:PROTection:TRIPped?", lambda _: "0"),
-            ("[SOURce]:CURRent:[LEVel]", self._set_current),
-            ("[SOURce]:CURRent:[LEVel]?", lambda of: self._set_point(of, supply.set_current_a, supply.rated_current_a)),
-            ("[SOURce]:VOLTage:[LEVel]", self._set_voltage),
-            ("[SOURce]:VOLTage:[LEVel]?", lambda of: self._set_point(of, supply.set_voltage_v, supply.rated_voltage_v)),
-        ]  # fmt: skip
-        for pattern, handler in rows:
-            for spelling in spellings(pattern):
-                yield spelling, handler
+    # -- what it does
 
-    # -- answers
+    def _need_remote(self) -> None:
+        if self._plan.needs_remote and not self.is_remote:
+            raise ScpiError(scpi.PROTECTED)
 
-    def _number(self, value: float) -> str:
-        return f"{value:.3f}" if self._plan.number_form == "NR2" else f"{value:+.5E}"
+    def _take_control(self, *, remote: bool) -> None:
+        self.is_remote = remote
 
-    def _shown(self, value: float, step: float) -> str:
-        return self._number(round(value / step) * step)
+    def _complete(self) -> None:
+        self.status.events |= scpi.OPERATION_COMPLETE
 
-    def _set_point(self, limit: str, value: float, highest: float) -> str:
-        if limit and limit not in {"MIN", "MINIMUM", "MAX", "MAXIMUM"}:
-            raise ScpiError(-224)
-        return self._number(value if not limit else highest if limit.startswith("MAX") else 0.0)
+    def _enable_events(self, text: str) -> None:
+        self.status.event_enable = int(scpi.number_of(text, "", 0.0, 255.0))
 
-    def _next_error(self, _parameter: str) -> str:
-        number = self.errors.popleft() if self.errors else 0
-        return f'{number},"{ERRORS[number]}"'
+    def _enable_service(self, text: str) -> None:
+        self.status.service_enable = int(scpi.number_of(text, "", 0.0, 255.0))
 
-    def _condition(self) -> int:
-        mode, bits = self._supply.mode, self._plan.condition_bits
-        return 1 << bits[mode] if mode != "off" and mode in bits else 0
-
-    # -- commands
-
-    def _remote(self, *, on: bool) -> None:
-        self.is_remote = on or not self._plan.needs_remote
-
-    def _reset(self, _parameter: str) -> None:
+    def _reset(self) -> None:
+        self._need_remote()
         self._supply.switch(on=False)
         self._supply.set_current(0.0)
         self._supply.set_voltage(0.0)
+        self._supply.protection_v = self._highest_protection_v
 
-    def _value(self, parameter: str, highest: float) -> float:
-        if not self.is_remote:
-            raise ScpiError(-203)
-        if not parameter:
-            raise ScpiError(-109)
-        if parameter in {"MIN", "MINIMUM"}:
-            return 0.0
-        if parameter in {"MAX", "MAXIMUM"}:
-            return highest
-        found = _NUMBER.fullmatch(parameter)
-        if found is None or found[2] not in _UNITS:
-            raise ScpiError(-104)
-        value = float(found[1]) * _UNITS[found[2]]
-        if not (math.isfinite(value) and 0.0 <= value <= highest * (1.0 + 1e-9)):
-            raise ScpiError(-222)
-        return value
-
-    def _set_current(self, parameter: str) -> None:
-        self._supply.set_current(self._stepped(parameter, self._supply.rated_current_a, self._plan.current_step_a))
-
-    def _set_voltage(self, parameter: str) -> None:
-        self._supply.set_voltage(self._stepped(parameter, self._supply.rated_voltage_v, self._plan.voltage_step_v))
-
-    def _stepped(self, parameter: str, highest: float, step: float) -> float:
-        return round(self._value(parameter, highest) / step) * step
-
-    def _protect(self, parameter: str) -> None:
-        self._protection_v = self._value(parameter, self._supply.rated_voltage_v * 1.1)
-
-    def _switch(self, parameter: str) -> None:
+    def _switch(self, text: str) -> None:
         """Off is carried out whoever has the panel: no lock keeps a supply on."""
-        if not parameter:
-            raise ScpiError(-109)
-        if parameter not in {"ON", "1", "OFF", "0"}:
-            raise ScpiError(-224)
-        on = parameter in {"ON", "1"}
-        if on and not self.is_remote:
-            raise ScpiError(-203)
+        on = scpi.boolean_of(text)
+        if on:
+            self._need_remote()
+        if on and self._supply.is_tripped:
+            raise ScpiError(scpi.CONFLICT)
         self._supply.switch(on=on)
+
+    def _clear_trip(self) -> None:
+        self._need_remote()
+        self._supply.is_tripped = False
+
+    def _stepped(self, text: str, unit: str, highest: float, step: float) -> float:
+        self._need_remote()
+        return min(round(scpi.number_of(text, unit, 0.0, highest) / step) * step, highest)
+
+    def _set_current(self, text: str) -> None:
+        self._supply.set_current(self._stepped(text, "A", self._supply.rated_current_a, self._plan.current_step_a))
+
+    def _set_voltage(self, text: str) -> None:
+        self._supply.set_voltage(self._stepped(text, "V", self._supply.rated_voltage_v, self._plan.voltage_step_v))
+
+    def _protect(self, text: str) -> None:
+        supply = self._supply
+        supply.protection_v = self._stepped(text, "V", self._highest_protection_v, self._plan.voltage_step_v)
+
+    def _level(self, limit: str, now: float, highest: float, step: float) -> str:
+        if limit and limit.upper() not in {"MIN", "MINIMUM", "MAX", "MAXIMUM"}:
+            raise ScpiError(scpi.ILLEGAL_VALUE)
+        value = scpi.number_of(limit, "", 0.0, highest) if limit else now
+        return scpi.number_text(value, step, self._plan.number_form)
+
+    def _current_level(self, limit: str = "") -> str:
+        supply = self._supply
+        return self._level(limit, supply.set_current_a, supply.rated_current_a, self._plan.current_step_a)
+
+    def _voltage_level(self, limit: str = "") -> str:
+        supply = self._supply
+        return self._level(limit, supply.set_voltage_v, supply.rated_voltage_v, self._plan.voltage_step_v)
+
+    def _protection_level(self, limit: str = "") -> str:
+        return self._level(limit, self._supply.protection_v, self._highest_protection_v, self._plan.voltage_step_v)
+
+    def _measured_current(self) -> str:
+        return scpi.number_text(self._supply.shown_current_a(), self._plan.current_step_a, self._plan.number_form)
+
+    def _measured_voltage(self) -> str:
+        return scpi.number_text(self._supply.shown_voltage_v(), self._plan.voltage_step_v, self._plan.number_form)
+
+    def _questionable(self) -> str:
+        supply = self._supply
+        standing: set[str] = set(self._conditions())
+        standing |= {supply.mode} if supply.mode != "off" else set()
+        standing |= {"over voltage"} if supply.is_tripped else set()
+        return str(sum({1 << bit for condition, bit in self._plan.condition_bits.items() if condition in standing}))

@@ -29,6 +29,8 @@ class Supply:
         mode: what holds the output now.
         set_current_a, set_voltage_v: the set points, A and V.
         meter_gain_error: share by which its meters read high.
+        protection_v: voltage at the terminals above which it trips, V.
+        is_tripped: that has switched it off and nobody has cleared it yet.
         is_connected: whether the contactors between its output and the load are closed.
         time_out_s: wire time of silence after which it switches itself off; 0 means never.
         first_current_s: process time at which current first flowed, s; None before.
@@ -44,6 +46,8 @@ class Supply:
         self.set_current_a = 0.0
         self.set_voltage_v = 0.0
         self.meter_gain_error = plan.meter_gain_error
+        self.protection_v = math.inf
+        self.is_tripped = False
         self.is_connected = True
         self.time_out_s = 0.0
         self.first_current_s: float | None = None
@@ -102,6 +106,12 @@ class Supply:
         self.disturb()
         if self.told is not None:
             self.told(cause, changed)
+        self._protect()
+
+    def _protect(self) -> None:
+        if self.is_on and self.voltage_v > self.protection_v:
+            self.is_tripped = True
+            self.switch(on=False, cause="trip")
 
     def lose_mains(self) -> None:
         """The mains dip: the output falls off."""
@@ -155,6 +165,7 @@ class Supply:
         self._now_s = began_s + step_s
         self.solve()
         self.cell.charge_c += 0.5 * (current_a + self.current_a) * step_s
+        self._protect()
         return self.cell.heat_w(current_a, voltage_v)
 
     def _turn(self, step_s: float) -> None:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
-from simulators.faults import KINDS
+from simulators.faults import KINDS, Fault
 from simulators.line import SimulatedLine
 from simulators.microcontroller import Microcontroller
 from simulators.plan import LinkPlan
 from simulators.plan_text import BoardDevicePlan, ScpiDevicePlan, Shown
-from simulators.pty import Piece
+from simulators.scpi import PROTECTED
 from simulators.scpi_supply import ScpiSupply
+from simulators.text_plan import Condition
 from simulators.text_spoil import spoil
 from simulators.text_wire import TextPtyLink
 
@@ -43,8 +44,9 @@ class ScpiWire:
         self._line = line
         self._advance = advance
         self._chance = chance
-        self._device = ScpiSupply(plan.plan, line.supplies[plan.supply])
-        self._stuck: list[Piece] = []
+        self._device = ScpiSupply(plan.plan, line.supplies[plan.supply], say=self._say, conditions=self._conditions)
+        self._struck: list[Fault] = []
+        self._last = b""
 
     def open(self, plan: LinkPlan, now: Callable[[], float]) -> TextPtyLink:
         """Open its wire, the first one or a new one."""
@@ -52,25 +54,28 @@ class ScpiWire:
         return self.link
 
     def close(self) -> None:
-        """Nothing goes on by itself."""
+        """Say nothing more."""
+        self._device.close()
+
+    def _conditions(self) -> Iterable[Condition]:
+        return ("over temperature",) if self._line.board.standing("supply trips", self._plan.supply) else ()
 
     def _hear(self, line: bytes, arrived_s: float) -> None:
         self._advance(arrived_s)
-        struck = self._line.board.strike(self.name, self._chance.random())
-        whats = {fault.what for fault in struck}
+        self._struck = self._line.board.strike(self.name, self._chance.random())
+        whats = {fault.what for fault in self._struck}
         if whats & _SILENT or self._line.board.standing("mains dip", self._plan.supply):
             return
         if "device refuses" in whats and b"?" not in line:
-            self._device.errors.append(-203)
+            self._device.status.add(PROTECTED)
             return
-        pieces = self._device.hear(line, arrived_s)
-        if "values stuck" in whats:
-            pieces = [Piece(old.data, new.delay_s) for old, new in zip(self._stuck, pieces, strict=False)] or pieces
-        else:
-            self._stuck = pieces
-        for piece in pieces:
-            for spoilt in spoil(piece.data, struck, self._chance):
-                self.link.say(Piece(spoilt.data, piece.delay_s + spoilt.delay_s, spoilt.character_s))
+        self._device.hear(line, arrived_s)
+
+    def _say(self, answer: bytes) -> None:
+        if not self._last or all(fault.what != "values stuck" for fault in self._struck):
+            self._last = answer
+        for piece in spoil(self._last, self._struck, self._chance):
+            self.link.say(piece)
 
 
 class BoardWire:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-Condition = Literal["over voltage", "over current", "over temperature", "voltage held", "current held"]
+Condition = Literal["over voltage", "over temperature", "voltage held", "current held"]
 NumberForm = Literal["NR2", "NR3"]
 Choke = Literal["late", "silent"]
 FieldForm = Literal["celsius", "microvolts", "contact"]
@@ -18,8 +18,8 @@ _LONGEST_VALUE = 10
 
 
 def _usual_bits() -> Mapping[Condition, int]:
-    """SCPI-1999, volume 2, STATus:QUEStionable (from memory): 0 voltage, 1 current, 4 temperature."""
-    return {"over voltage": 0, "over current": 1, "over temperature": 4}
+    """SCPI-1999, volume 2, STATus:QUEStionable (from memory): 0 voltage, 4 temperature."""
+    return {"over voltage": 0, "over temperature": 4}
 
 
 @dataclass(frozen=True, slots=True)

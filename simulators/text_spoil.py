@@ -61,12 +61,11 @@ def _swapped(line: bytes, _fault: Fault, _chance: random.Random) -> bytes:
 
 def _out_of_range(line: bytes, fault: Fault, _chance: random.Random) -> bytes:
     """The first value is one that no such thing can have."""
-    value = f"{fault.amounts['value']:g}".encode().upper()
     if not _is_sentence(line):
-        return _NUMBER.sub(value, line, count=1)
+        return _NUMBER.sub(b"%+.5E" % fault.amounts["value"], line, count=1)
     fields, _ = _fields_of(line)
     if fields[0] == b"READ" and len(fields) > 2:
-        fields[2] = fields[2].partition(b"=")[0] + b"=" + value
+        fields[2] = fields[2].partition(b"=")[0] + b"=%.2f" % fault.amounts["value"]
     return _joined(line, fields)
 
 

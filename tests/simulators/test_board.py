@@ -195,6 +195,8 @@ async def test_a_board_that_refuses_says_that_it_could_not_be_done_and_does_noth
         sentence("SET,5,fan=1")[:-2] + b"\n",         # CR missing
         sentence("SET,70000,fan=1"),                  # no such number
         sentence("set,5,fan=1"),                      # no such word
+        sentence("KEEP,5," + "0" * 250),              # longer than a sentence may be
+        b"\x00" + sentence("SET,5,fan=1"),            # something before it
     ],
 )  # fmt: skip
 async def test_what_is_not_one_whole_sentence_is_nothing(board: Board, line: bytes) -> None:
