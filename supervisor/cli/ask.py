@@ -28,7 +28,7 @@ def socket_of(line: Path | None) -> Path:
     return socket_path(running[0].line if running else load_line(line).name)
 
 
-def request(line: Path | None, kind: str, asked: dict[str, str], *, as_json: bool) -> int:
+def request(line: Path | None, kind: str, asked: dict[str, str | bool], *, as_json: bool) -> int:
     """Make a request; 0 when done, 1 when refused or nobody answers."""
     body = new_body(boot_clock_s(), **asked)
     answer = _ask(line, kind, body)

@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from supervisor.cli.digits import large
-from supervisor.cli.words import NOTHING, clock, figure, output_text
+from supervisor.cli.words import BY_HAND, NOTHING, clock, figure, output_text, switch_texts, waits_text
 from supervisor.units import Kind, System, show
 
 Status = dict[str, Any]
@@ -68,6 +68,8 @@ class LinePicture:
         parts: list[RenderableType] = [Text(), _head(status, self._title)]
         for name, supply in status["supplies"].items():
             parts += [Text(), *_supply(name, supply, status["tanks"], system)]
+        if switches := [Text(text) for text in switch_texts(status)]:
+            parts += [Text(), *switches]
         if not status["journal"]["healthy"]:
             parts.append(Text(f"The record: {status['journal']['problem']}", style="bold"))
         return [*parts, Text()]
@@ -88,12 +90,15 @@ def _head(status: Status, title: str) -> RenderableType:
 
 def _supply(name: str, supply: Status, tanks: dict[str, Status], system: System) -> Iterator[RenderableType]:
     operation = supply["operation"]
-    load = f"{name} · {operation['load']}" if operation else name
+    by_hand = (BY_HAND[supply["control"]],) if BY_HAND[supply["control"]] else ()
+    load = " · ".join((name, *((operation["load"],) if operation else ()), *by_hand))
     yield Rule(Text(load, style="bold"), align="left", style="dim")
     state = Text.assemble((supply["state"].upper(), "bold"), "   ", STATE_SAYS[supply["state"]])
     if operation and operation["why"]:
         state.append(f"   because: {operation['why']}", style="bold")
     yield state
+    if waited := waits_text(supply, system):
+        yield Text(waited, style="bold reverse")
     yield Text()
     if operation:
         yield _dose(operation, supply["state"], system)

@@ -11,7 +11,7 @@ from rich.console import Console
 from supervisor.cli.digits import ROWS, large
 from supervisor.cli.picture import STATE_SAYS, Bar, LinePicture, Scale
 from supervisor.core.anodize import State
-from tests.cli.states import IDLE, alarm, running, with_alarms, with_operation
+from tests.cli.states import IDLE, alarm, running, with_alarms, with_operation, with_switches
 
 
 def drawn(status: dict[str, Any], said: tuple[str, ...] = (), *, width: int = 80, height: int = 24) -> list[str]:
@@ -82,6 +82,19 @@ def test_speed_and_watching_only_are_told_at_the_head() -> None:
 def test_a_record_that_is_not_kept_is_told() -> None:
     journal = {"path": "x", "healthy": False, "problem": "The disk is full."}
     assert "The record: The disk is full." in text(running() | {"journal": journal})
+
+
+def test_knobs_and_switches_are_drawn_only_where_there_are_any() -> None:
+    shown = text(with_switches(), height=40)
+    for part in (
+        "main · load-1 · set by its knobs",
+        "waits for: turn up to 1.95 A, at most 22.00 V, then ampminder anodize confirm",
+        "outputs: breaker closed, fan on (NOT confirmed)",
+        "contacts: lid closed, level open, air --- (reading no answer)",
+        "exercising fan",
+    ):
+        assert part in shown
+    assert not any(word in text(running()) for word in ("outputs", "contacts", "waits for", "knobs"))
 
 
 def test_the_most_urgent_and_newest_alarm_comes_first_and_in_full() -> None:

@@ -1,4 +1,4 @@
-"""An output exercised over the socket: away from its safe state for a moment, and back whatever becomes of its client."""
+"""An output exercised over the socket: away from its safe state for a moment, and back whatever its client does."""
 
 from __future__ import annotations
 
