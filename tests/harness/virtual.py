@@ -100,15 +100,15 @@ class VirtualLine(Standing):
 
     # -- the supervisor
 
-    async def start(self, *, watch_only: bool = False) -> None:
-        """Start the supervisor and wait until it listens and every output is proven off."""
+    async def start(self, *, watch_only: bool = False, proven: bool = True) -> None:
+        """Start the supervisor and wait until it listens and, unless `proven` is false, every output is proven off."""
         self._stop = asyncio.Event()
         self.service = Service(
             self.files.load(), self.clock, watch_only=watch_only, tell=self.notes.append, link_trace=self._ptys.trace
         )
         self._run = asyncio.create_task(self.service.run(self._stop))
         await self.until(lambda: hasattr(self.service, "steps"), 60.0)
-        await self.until(lambda: self.supply.output.proven_off, 600.0)
+        await self.until(lambda: self.supply.output.proven_off or not proven, 600.0)
 
     async def stop(self) -> list[Fate]:
         """End the supervisor as SIGTERM does; return how it left every supply."""
