@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 
 import pytest
 
+from supervisor.core.anodize import State
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
 
 RAMP_S = 20.0
@@ -75,7 +76,7 @@ async def test_a_load_made_with_knobs_ends_at_its_target_with_the_contactor_open
         await begin(line)
         assert closed(line)
         await turn_up(line)
-        await line.until_state("complete", within_s=300.0)
+        await line.until_state(State.COMPLETE, within_s=300.0)
         assert not closed(line)
         assert current_a(line) == 0.0
         assert counted_rightly(line)
@@ -101,14 +102,14 @@ async def test_a_load_that_is_held_goes_on_after_a_restart_that_says_the_knobs_a
         await begin(line)
         await turn_up(line)
         assert (await line.ask("hold"))["ok"]
-        await line.until_state("held", within_s=10.0)
+        await line.until_state(State.HELD, within_s=10.0)
         assert not closed(line)
         turn(line)
         assert (await line.ask("restart"))["reasons"][0].startswith("knobs down: ")
         assert (await line.ask("restart", confirmed=True))["ok"]
         await line.until(lambda: line.service.status()["supplies"]["main"]["waits_for_hands"], 10.0)
         await turn_up(line)
-        await line.until_state("complete", within_s=300.0)
+        await line.until_state(State.COMPLETE, within_s=300.0)
         assert counted_rightly(line)
 
 
@@ -120,10 +121,10 @@ async def test_without_a_contactor_the_person_switches_on_and_is_told_to_switch_
         await turn_up(line)
         await line.until(lambda: "main/switch-off-by-hand" in line.alarms, 300.0)
         assert current_a(line) > 1.0
-        assert line.stands == "stopping"
+        assert line.stands is State.STOPPING
         await line.pass_time(5.0)
         turn(line, on=False)
-        await line.until_state("complete", within_s=10.0)
+        await line.until_state(State.COMPLETE, within_s=10.0)
         assert counted_rightly(line)
         assert line.service.status()["supplies"]["main"]["off_proven"]
 
@@ -164,5 +165,5 @@ async def test_a_supervisor_that_ends_opens_the_contactor_of_the_load_under_way_
         assert not closed(line)
         assert current_a(line) == 0.0
         await line.start()
-        assert line.stands == "held"
+        assert line.stands is State.HELD
         assert counted_rightly(line)

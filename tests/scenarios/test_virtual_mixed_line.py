@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from supervisor.core.anodize import State
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
 
 
@@ -23,7 +24,7 @@ async def test_a_load_completes_with_the_contactor_closed_first_and_opened_last(
         await line.pass_time(10.0)
         assert line.alarms == set()
         await line.begin("1 um", ramp="20 s")
-        await line.until_state("complete", within_s=400.0)
+        await line.until_state(State.COMPLETE, within_s=400.0)
         await line.until(lambda: not line.simulated.switches["main-contactor"].is_on, 10.0)
         assert changes(line) == [
             ("main-contactor", True), ("output", True), ("output", False), ("main-contactor", False),
@@ -41,10 +42,10 @@ async def test_a_board_that_resets_in_the_middle_of_a_load_holds_it_and_names_th
         await line.start()
         await line.pass_time(10.0)
         await line.begin("1 um", ramp="20 s")
-        await line.until_state("running", within_s=10.0)
+        await line.until_state(State.RUNNING, within_s=10.0)
         await line.until(line.truly_on, 10.0)
         assert line.server.order({"fault": {"what": "board resets", "device": "board"}}) == ""
-        await line.until_state("held", within_s=30.0)
+        await line.until_state(State.HELD, within_s=30.0)
         assert "board/heartbeat-lost" in line.alarms
         assert not line.truly_on()
         await line.until(lambda: not line.simulated.switches["main-contactor"].is_on, 10.0)
