@@ -56,11 +56,15 @@ class LinePicture:
         alarms = Alarms(self._status["alarms"], left)
         yield from above
         yield alarms
-        left -= _rows(alarms, console, options) + 1
+        left -= _rows(alarms, console, options)
         # Alarms come before what is only worth knowing.
-        if self._said and left > 0:
+        switches = Text("\n".join(switch_texts(self._status)))
+        if switches and (rows := _rows(switches, console, options) + 1) <= left:
+            yield from (Text(), switches)
+            left -= rows
+        if self._said and left > 1:
             yield Text()
-            yield from (Text(sentence, style="dim", no_wrap=True) for sentence in self._said[-left:])
+            yield from (Text(sentence, style="dim", no_wrap=True) for sentence in self._said[1 - left :])
 
     def _above(self) -> list[RenderableType]:
         status = self._status
@@ -68,8 +72,6 @@ class LinePicture:
         parts: list[RenderableType] = [Text(), _head(status, self._title)]
         for name, supply in status["supplies"].items():
             parts += [Text(), *_supply(name, supply, status["tanks"], system)]
-        if switches := [Text(text) for text in switch_texts(status)]:
-            parts += [Text(), *switches]
         if not status["journal"]["healthy"]:
             parts.append(Text(f"The record: {status['journal']['problem']}", style="bold"))
         return [*parts, Text()]

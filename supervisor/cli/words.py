@@ -73,9 +73,9 @@ def waits_text(supply: dict[str, Any], system: System) -> str:
     if not supply["waits_for_hands"]:
         return ""
     operation = supply["operation"]
-    current, voltage = figure(operation["set_current_a"], "current", system), operation["set_voltage_v"]
-    most = figure(voltage, "voltage", system)
-    return f"waits for: turn up to {current}, at most {most}, then ampminder anodize confirm"
+    current = figure(operation["set_current_a"], "current", system)
+    voltage = figure(operation["set_voltage_v"], "voltage", system)
+    return f"waits for: turn up to {current}, {voltage} at most, then ampminder anodize confirm"
 
 
 def switch_texts(status: dict[str, Any]) -> Iterator[str]:

@@ -88,7 +88,7 @@ def test_knobs_and_switches_are_drawn_only_where_there_are_any() -> None:
     shown = text(with_switches(), height=40)
     for part in (
         "main · load-1 · set by its knobs",
-        "waits for: turn up to 1.95 A, at most 22.00 V, then ampminder anodize confirm",
+        "waits for: turn up to 1.95 A, 22.00 V at most, then ampminder anodize confirm",
         "outputs: breaker closed, fan on (NOT confirmed)",
         "contacts: lid closed, level open, air --- (reading no answer)",
         "exercising fan",
@@ -114,10 +114,18 @@ def test_an_alarm_whose_cause_stands_comes_before_one_whose_cause_is_gone() -> N
 @pytest.mark.parametrize(("width", "height"), [(68, 24), (76, 24), (80, 24), (100, 32), (200, 60)])
 def test_the_picture_fits_the_terminal_and_names_every_alarm(width: int, height: int) -> None:
     names = [f"main/alarm-{number}" for number in range(6)]
-    rows = drawn(with_alarms(*map(alarm, names)), ("said",), width=width, height=height)
-    assert len(rows) < height
-    assert max(map(len, rows)) <= width
-    assert all(name in " ".join(rows) for name in names)
+    for status in (running(), with_switches()):
+        rows = drawn(status | {"alarms": [*map(alarm, names)]}, ("said",), width=width, height=height)
+        assert len(rows) < height
+        assert max(map(len, rows)) <= width
+        assert all(name in " ".join(rows) for name in names)
+
+
+def test_switches_give_way_to_alarms_and_are_drawn_where_there_is_room() -> None:
+    assert "outputs: breaker closed" in text(with_switches())
+    crowded = with_switches() | {"alarms": [*map(alarm, ("a/1", "a/2", "a/3"))]}
+    assert "outputs:" not in text(crowded)
+    assert "outputs:" in text(crowded, height=40)
 
 
 def test_what_is_only_worth_knowing_gives_way_to_alarms() -> None:

@@ -84,7 +84,7 @@ def test_of_a_known_alarm_only_its_end_is_told() -> None:
     assert "its cause is gone (latched, unacknowledged)" in told
 
 
-WAITED = "waits for: turn up to 1.95 A, at most 22.00 V, then ampminder anodize confirm"
+WAITED = "waits for: turn up to 1.95 A, 22.00 V at most, then ampminder anodize confirm"
 SWITCHES = (
     "exercising fan: away from its safe state for a moment",
     "outputs: breaker closed, fan on (NOT confirmed)",
