@@ -28,14 +28,14 @@ def socket_of(line: Path | None) -> Path:
     return socket_path(running[0].line if running else load_line(line).name)
 
 
-def request(line: Path | None, kind: str, asked: dict[str, str], *, as_json: bool) -> int:
+def request(line: Path | None, kind: str, asked: dict[str, str | bool], *, as_json: bool) -> int:
     """Make a request; 0 when done, 1 when refused or nobody answers."""
     body = new_body(boot_clock_s(), **asked)
     answer = _ask(line, kind, body)
     if as_json:
         print(json.dumps(answer))
     elif answer["ok"]:
-        print(_done(kind, answer))
+        print(_done(kind, answer, by_hand=bool(asked.get("confirmed"))))
     else:
         print(f"{kind}: refused.", *(f"  - {reason}" for reason in answer["reasons"]), sep="\n", file=sys.stderr)
     return 0 if answer["ok"] else 1
@@ -60,7 +60,8 @@ def _ask(line: Path | None, kind: str, body: dict[str, Any]) -> dict[str, Any]:
         return {"version": 1, "ok": False, "reasons": [str(problem)]}
 
 
-def _done(kind: str, answer: dict[str, Any]) -> str:
+def _done(kind: str, answer: dict[str, Any], *, by_hand: bool) -> str:
     if kind in {"start", "restart"}:
-        return f"{answer['supply']}: load {answer['load']} is under way as operation {answer['operation']}."
+        done = f"{answer['supply']}: load {answer['load']} is under way as operation {answer['operation']}."
+        return f"{done} What to turn its knobs to: ampminder status" if by_hand else done
     return f"{kind}: done."

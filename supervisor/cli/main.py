@@ -7,10 +7,11 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TypeAlias
+from typing import TypeAlias, get_args
 
 from supervisor.cli.ask import request, status
 from supervisor.cli.check import check
+from supervisor.cli.exercise import exercise
 from supervisor.cli.off import off
 from supervisor.cli.probe import probe
 from supervisor.cli.probe_raw import OPTIONS, probe_raw
@@ -19,10 +20,13 @@ from supervisor.cli.run import run
 from supervisor.cli.schema import schema
 from supervisor.config.mistakes import LineMistakes, Mistake
 from supervisor.edges.control import ControlError
+from supervisor.records.exercised import Seen
 from supervisor.records.schema import JournalError
 from supervisor.runtime import RuntimeFolderError
 
 MISTAKES = 2
+
+KNOBS_DOWN = "the knobs of a supply without a wire stand at nought"
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"  # noqa: SLF001 - it has no public name
 
@@ -117,10 +121,12 @@ def _asking_commands(commands: Commands) -> None:
     common.add_argument("--json", action="store_true", help="JSON instead of words")
     commands.add_parser("status", parents=[common], help="show how the line stands")
     commands.add_parser("watch", parents=[common], help="show the line live until Ctrl-C")
-    anodize = commands.add_parser("anodize", help="start, hold, restart, stop, abort or reset an operation")
+    anodize = commands.add_parser("anodize", help="start, confirm, hold, restart, stop, abort or reset an operation")
     does = anodize.add_subparsers(dest="what", required=True, metavar="WHAT")
-    for what in ("start", "hold", "restart", "stop", "abort", "reset"):
+    for what in ("start", "confirm", "hold", "restart", "stop", "abort", "reset"):
         command = does.add_parser(what, parents=[common])
+        if what in {"start", "restart"}:
+            command.add_argument("--confirmed", action="store_true", help=KNOBS_DOWN)
         command.add_argument("--supply", default="", metavar="NAME", help="default: the only one")
         for name, says in ORDER.items() if what == "start" else ():
             command.add_argument(f"--{name}", metavar=name.upper(), help=says)
@@ -128,6 +134,18 @@ def _asking_commands(commands: Commands) -> None:
     does = alarms.add_subparsers(dest="what", required=True, metavar="WHAT")
     for what in ("reset", "acknowledge"):
         does.add_parser(what, parents=[common]).add_argument("name", metavar="NAME", help="such as acid/bath-high-high")
+
+    _exercise_command(commands, common)
+
+
+def _exercise_command(commands: Commands, common: argparse.ArgumentParser) -> None:
+    says = "switch one output away from its safe state for a moment, while only watching, and keep what was seen"
+    command = commands.add_parser("exercise", parents=[common], help=says, description=says)
+    command.add_argument("output", metavar="OUTPUT", help="the name of the output in the line file")
+    means = "the supply of a contactor, one without a wire, is switched off at itself"
+    command.add_argument("--confirmed", action="store_true", help=means)
+    means = "switch nothing: keep what was seen just now, 'as named', 'something else' or 'nothing'"
+    command.add_argument("--seen", choices=get_args(Seen), metavar="WHAT", help=means)
 
 
 def _demo_command(commands: Commands) -> None:
@@ -148,7 +166,7 @@ def _do(asked: argparse.Namespace) -> int:
         from supervisor.demo import demo, list_faults  # noqa: PLC0415
 
         return list_faults() if asked.list_faults else demo(asked.fault, as_json=asked.json)
-    if asked.command in {"status", "anodize", "alarms"}:
+    if asked.command in {"status", "anodize", "alarms", "exercise"}:
         return _ask(asked)
     return _with_file(asked)
 
@@ -193,7 +211,10 @@ def _ask(asked: argparse.Namespace) -> int:
         return status(asked.line, as_json=asked.json)
     if asked.command == "alarms":
         return request(asked.line, f"alarm {asked.what}", {"alarm": asked.name}, as_json=asked.json)
-    fields = ("supply", *ORDER) if asked.what == "start" else ("supply",)
+    if asked.command == "exercise":
+        seen, confirmed = asked.seen, asked.confirmed
+        return exercise(asked.line, asked.output, confirmed=confirmed, seen=seen, as_json=asked.json)
+    fields = {"start": ("supply", "confirmed", *ORDER), "restart": ("supply", "confirmed")}.get(asked.what, ("supply",))
     given = {name: getattr(asked, name) for name in fields if getattr(asked, name)}
     return request(asked.line, asked.what, given, as_json=asked.json)
 

@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from supervisor.cli.digits import large
-from supervisor.cli.words import NOTHING, clock, figure, output_text
+from supervisor.cli.words import BY_HAND, NOTHING, clock, figure, output_text, switch_texts, waits_text
 from supervisor.units import Kind, System, show
 
 Status = dict[str, Any]
@@ -56,11 +56,15 @@ class LinePicture:
         alarms = Alarms(self._status["alarms"], left)
         yield from above
         yield alarms
-        left -= _rows(alarms, console, options) + 1
+        left -= _rows(alarms, console, options)
         # Alarms come before what is only worth knowing.
-        if self._said and left > 0:
+        switches = Text("\n".join(switch_texts(self._status)))
+        if switches and (rows := _rows(switches, console, options) + 1) <= left:
+            yield from (Text(), switches)
+            left -= rows
+        if self._said and left > 1:
             yield Text()
-            yield from (Text(sentence, style="dim", no_wrap=True) for sentence in self._said[-left:])
+            yield from (Text(sentence, style="dim", no_wrap=True) for sentence in self._said[1 - left :])
 
     def _above(self) -> list[RenderableType]:
         status = self._status
@@ -88,12 +92,15 @@ def _head(status: Status, title: str) -> RenderableType:
 
 def _supply(name: str, supply: Status, tanks: dict[str, Status], system: System) -> Iterator[RenderableType]:
     operation = supply["operation"]
-    load = f"{name} · {operation['load']}" if operation else name
+    by_hand = (BY_HAND[supply["control"]],) if BY_HAND[supply["control"]] else ()
+    load = " · ".join((name, *((operation["load"],) if operation else ()), *by_hand))
     yield Rule(Text(load, style="bold"), align="left", style="dim")
     state = Text.assemble((supply["state"].upper(), "bold"), "   ", STATE_SAYS[supply["state"]])
     if operation and operation["why"]:
         state.append(f"   because: {operation['why']}", style="bold")
     yield state
+    if waited := waits_text(supply, system):
+        yield Text(waited, style="bold reverse")
     yield Text()
     if operation:
         yield _dose(operation, supply["state"], system)

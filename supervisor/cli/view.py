@@ -14,7 +14,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from supervisor.cli.picture import LinePicture
-from supervisor.cli.words import alarm_text, state_text
+from supervisor.cli.words import alarm_text, state_text, switch_texts
 
 LINE_EVERY_S = 2.0
 """Wire time between two plain lines while nothing changes."""
@@ -95,7 +95,7 @@ class Picture:
 
 
 class Lines:
-    """Plain lines: one every couple of seconds, and one at once where a state or an alarm changes."""
+    """Plain lines: one every couple of seconds, and one at once where a state, a switch or an alarm changes."""
 
     def __init__(self, out: TextIO, now: Callable[[], float] = time.monotonic) -> None:
         self._out = out
@@ -106,7 +106,10 @@ class Lines:
 
     def show(self, status: dict[str, Any]) -> None:
         """Write what is due."""
-        states = [f"{supply['state']} {supply['off_proven']}" for supply in status["supplies"].values()]
+        states = [
+            f"{supply['state']} {supply['off_proven']} {supply['waits_for_hands']}"
+            for supply in status["supplies"].values()
+        ] + list(switch_texts(status))
         if states != self._states or self._now() - self._told_s >= LINE_EVERY_S:
             self._states, self._told_s = states, self._now()
             for line in state_text(status):

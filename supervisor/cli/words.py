@@ -10,6 +10,9 @@ from supervisor.units import Kind, System, show
 NOTHING = "---"
 """Shown where there is no good reading: a bad one has no number."""
 
+BY_HAND = {"remote": "", "contactor": "set by its knobs", "none": "set and switched by hand"}
+"""What of a supply is done by a person's hands, by what controls it."""
+
 
 def figure(value: float | None, kind: Kind, system: System) -> str:
     """Show a value in the line's units, or that there is none."""
@@ -43,6 +46,7 @@ def status_lines(status: dict[str, Any]) -> Iterator[str]:
         low, high = show(tank["low_c"], "temperature", system), show(tank["high_c"], "temperature", system)
         note = "" if tank["reading"] == "good" else f" (reading {tank['reading']})"
         yield f"  {name}: {figure(tank['temperature_c'], 'temperature', system)}, band {low} to {high}{note}"
+    yield from (f"  {text}" for text in switch_texts(status))
     yield from alarm_lines(status)
     if not status["journal"]["healthy"]:
         yield f"  record: {status['journal']['problem']}"
@@ -51,7 +55,10 @@ def status_lines(status: dict[str, Any]) -> Iterator[str]:
 def _supply_lines(name: str, supply: dict[str, Any], system: System) -> Iterator[str]:
     off = "off proven" if supply["off_proven"] else "on" if supply["wanted_on"] else "off NOT proven"
     current, voltage = figure(supply["current_a"], "current", system), figure(supply["voltage_v"], "voltage", system)
-    yield f"  {name}: {supply['state']}, output {off}, {current}, {voltage}"
+    by_hand = f" ({BY_HAND[supply['control']]})" if BY_HAND[supply["control"]] else ""
+    yield f"  {name}{by_hand}: {supply['state']}, output {off}, {current}, {voltage}"
+    if waited := waits_text(supply, system):
+        yield f"    {waited}"
     operation = supply["operation"]
     if operation:
         yield f"    load {operation['load']}: {progress_text(operation, system)}"
@@ -59,6 +66,50 @@ def _supply_lines(name: str, supply: dict[str, Any], system: System) -> Iterator
             yield f"    because: {operation['why']}"
         if operation["suspect"]:
             yield f"    the load is suspect: {operation['suspect']}"
+
+
+def waits_text(supply: dict[str, Any], system: System) -> str:
+    """Tell what a supply with knobs waits for a person to do; "" where it waits for nothing."""
+    if not supply["waits_for_hands"]:
+        return ""
+    operation = supply["operation"]
+    current = figure(operation["set_current_a"], "current", system)
+    voltage = figure(operation["set_voltage_v"], "voltage", system)
+    return f"waits for: turn up to {current}, {voltage} at most, then ampminder anodize confirm"
+
+
+def switch_texts(status: dict[str, Any]) -> Iterator[str]:
+    """Tell how outputs, contacts and heartbeats stand, a text for each kind that the line has any of."""
+    if status["exercise"]:
+        yield f"exercising {status['exercise']}: away from its safe state for a moment"
+    outputs = ", ".join(f"{name} {switch_text(output)}" for name, output in status["outputs"].items())
+    contacts = ", ".join(f"{name} {_contact_text(contact)}" for name, contact in status["contacts"].items())
+    beats = ", ".join(f"{name} {_beat_text(beat)}" for name, beat in status["heartbeats"].items())
+    yield from (
+        f"{kind}: {text}"
+        for kind, text in (("outputs", outputs), ("contacts", contacts), ("heartbeats", beats))
+        if text
+    )
+
+
+def switch_word(role: str, *, on: bool) -> str:
+    """Name a state of an output: contactors close and open."""
+    return ("closed" if on else "open") if role == "contactor" else "on" if on else "off"
+
+
+def switch_text(output: dict[str, Any]) -> str:
+    """Tell what an output was told, and whether its device has not confirmed it."""
+    return switch_word(output["role"], on=output["on"]) + ("" if output["confirmed"] else " (NOT confirmed)")
+
+
+def _contact_text(contact: dict[str, Any]) -> str:
+    if contact["closed"] is None:
+        return f"{NOTHING} (reading {contact['reading']})"
+    return "closed" if contact["closed"] else "open"
+
+
+def _beat_text(beat: dict[str, Any]) -> str:
+    return "beats" if beat["reading"] == "good" else f"{NOTHING} (reading {beat['reading']})"
 
 
 def progress_text(operation: dict[str, Any], system: System) -> str:
@@ -83,7 +134,7 @@ def alarm_lines(status: dict[str, Any]) -> Iterator[str]:
 
 
 def state_text(status: dict[str, Any]) -> Iterator[str]:
-    """Tell how each supply and its tanks stand, a line a supply."""
+    """Tell how each supply and its tanks stand, a line a supply, and all that is switched in one more."""
     system: System = status["units"]
     baths = ", ".join(
         f"{name} {figure(tank['temperature_c'], 'temperature', system)}"
@@ -98,7 +149,13 @@ def state_text(status: dict[str, Any]) -> Iterator[str]:
             figure(supply["current_a"], "current", system),
             figure(supply["voltage_v"], "voltage", system),
         )
-        yield f"{name}: {supply['state']}{why}, output {output_text(supply)};{progress} {current}, {voltage}, {baths}"
+        waited = waits_text(supply, system)
+        yield (
+            f"{name}: {supply['state']}{why}, output {output_text(supply)};{progress} {current}, {voltage}, {baths}"
+            + (f"; {waited}" if waited else "")
+        )
+    if switches := "; ".join(switch_texts(status)):
+        yield switches
 
 
 def output_text(supply: dict[str, Any]) -> str:

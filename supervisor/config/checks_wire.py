@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from drivers.catalog import drivers
 from drivers.modbus_frames import frame_gap_s
 from drivers.points import SerialSettings
@@ -57,7 +59,7 @@ def _ports(view: View, told: Told) -> None:
         place, key = (table.host, "host") if table.kind == "modbus tcp" else (table.port, "port")
         if not known(place) or place is None:
             continue
-        port = place if key == "host" else port_path(view.folder, place)
+        port = place if key == "host" else str(Path(port_path(view.folder, place)).resolve())
         if port in seen:
             told(("links", name, key), f"links.{seen[port]} has the same {key}", "put both on one link, or mend one")
         seen.setdefault(port, name)

@@ -101,12 +101,12 @@ def settings_of(name: str, table: LinkTable, folder: Path, on_link: list[DeviceM
 
 
 def links_of(view: View) -> dict[str, tuple[LinkSettings, list[DeviceMap]]]:
-    """Every link that is wholly known, devices included, by name."""
+    """Every link that is wholly known, by name, and all of whose devices are and can work on it."""
     maps = maps_of(view.document, view.profiles)
     links = {}
     for name, table in view.document.links.items():
         on_link = [device for device, entry in view.document.devices.items() if entry.link == name]
-        if all(device in maps for device in on_link):
+        if all(device in maps and table.kind in drivers()[maps[device].driver].links for device in on_link):
             devices = [maps[device] for device in on_link]
             settings = settings_of(name, table, view.folder, devices)
             if settings is not None:

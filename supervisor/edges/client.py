@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncGenerator, AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,14 @@ _LONGEST_ANSWER = 256 * 1024
 
 class NoSupervisorError(ControlError):
     """Nobody listens there."""
+
+
+class RefusedError(ControlError):
+    """What was asked for is refused, for the reasons given."""
+
+    def __init__(self, reasons: Sequence[str]) -> None:
+        super().__init__(" ".join(reasons))
+        self.reasons = tuple(reasons)
 
 
 def only_socket() -> Path:
@@ -51,13 +59,17 @@ async def ask(path: Path, kind: str, body: dict[str, Any], time_out_s: float = 5
     return answer
 
 
-async def stream(path: Path, body: dict[str, Any] | None = None) -> AsyncGenerator[Answer, None]:
-    """Yield the newest state each time there is one, until the supervisor ends. Raises ControlError."""
+async def stream(path: Path, body: dict[str, Any] | None = None, kind: str = "watch") -> AsyncGenerator[Answer, None]:
+    """Yield the newest state each time there is one, until there is none to come. Raises ControlError.
+
+    Of kind `exercise` an output is away from its safe state as long as the states come and are taken: leaving them
+    releases it.
+    """
     async with _connected(path) as (reader, writer):
-        await _send(writer, "watch", body or {})
+        await _send(writer, kind, body or {})
         while (state := await _receive(reader)) is not None:
             if not state["ok"]:
-                raise ControlError(" ".join(state.get("reasons", ())))
+                raise RefusedError(state.get("reasons", ()))
             yield state
 
 

@@ -38,7 +38,7 @@ _OWN: dict[RequestKind, tuple[str, ...]] = {
 _LONGEST_NAME = 100
 
 
-def new_body(made_wire_s: float, **asked: str) -> dict[str, Any]:
+def new_body(made_wire_s: float, **asked: str | bool) -> dict[str, Any]:
     """Return the body of a fresh request: `made_wire_s` is now, s since boot; `asked` its fields as written."""
     return {"id": uuid4().hex, "made_wire_s": made_wire_s, **asked}
 

@@ -25,6 +25,7 @@ from supervisor.edges.requests import read_request, readable_order
 from supervisor.records.journal import Journal
 from supervisor.service.clock import Clock, boot_id
 from supervisor.service.dispatch import Outbox
+from supervisor.service.exercising import Kept, Trial
 from supervisor.service.holder import Held, hold, path_name
 from supervisor.service.life import show_life
 from supervisor.service.loop import StepLoop
@@ -99,6 +100,7 @@ class Service:
         self._outboxes = {name: Outbox() for name in self._links}
         self._runners = {name: self._runner(name) for name in self._links}
         self.steps: StepLoop
+        self._kept = Kept(line, clock)
         self._publisher: Publisher | None = None
         self._over = asyncio.Event()
         self.fates: list[Fate] = []
@@ -107,7 +109,7 @@ class Service:
     async def run(self, stop: asyncio.Event) -> list[Fate]:
         """Supervise until `stop` is set; whatever happens, the last thing sent is off. Returns each supply's fate.
 
-        A run that only watches sends off once, at its start, and has no fates to tell.
+        A run that only watches sends off once, at its start; its fates are those of the outputs exercised meanwhile.
 
         Raises AlreadyHeldError where another supervisor has the line, a port or the journal, and JournalError.
         """
@@ -136,8 +138,7 @@ class Service:
                         task.cancel()
             finally:
                 try:
-                    if not self._only_watched():
-                        await self._safe_state(SAFE_S)
+                    await self._safe_state(SAFE_S)
                 finally:
                     await self._close(journal)
         return self.fates
@@ -240,6 +241,8 @@ class Service:
             return self.status()
         if kind == "watch":
             return self._watch()
+        if kind == "exercised":
+            return await self._kept.keep(body, peer, self.steps)
         try:
             request = read_request(kind, body, at=self._clock.instant(), who=peer.user)
         except Refusal as refusal:
@@ -257,6 +260,8 @@ class Service:
             self.steps.forget(request.id)
         if not answer.ok:
             raise Refusal(*answer.reasons)
+        if request.what == "exercise":
+            return Trial(request, self.steps, self._clock, self.status)
         return dict(answer.data)
 
     def _also_against(self, kind: str, body: dict[str, Any]) -> tuple[str, ...]:
@@ -326,10 +331,14 @@ class Service:
     async def _safe_state(self, within_s: float, *, urgent_only: bool = False) -> None:
         """R3: the first command after start and the last before exit, the shortest way; no cancel cuts it short.
 
-        At the start what can do no harm waits for the core, whose first commands are the same.
+        At the start what can do no harm waits for the core, whose first commands are the same. Of a run that only
+        watched, what was exercised alone is left safe.
         """
         supplies, outputs = safe_state(self._file, self._devices, self.setup)
         wanted = [output for output in outputs if output.vital or not urgent_only]
+        if self._only_watched():
+            tried = {name for name, of in self.steps.line.state.outputs.items() if of.tried}
+            supplies, wanted = [], [output for output in outputs if output.name in tried]
         last = asyncio.create_task(make_safe(supplies, wanted, within_s), name="safe state")
         cancelled = False
         while not last.done():

@@ -61,6 +61,14 @@ class StepLoop:
         finally:
             self._stepping = False
 
+    def post_unawaited(self, event: Event) -> None:
+        """Step the line with an event whose poster is told nothing; where that fails `fail` raises it."""
+        try:
+            self.post(event)
+        except Exception as problem:  # noqa: BLE001 - handed on whole to `fail`
+            if not self._failure.done():
+                self._failure.set_result(problem)
+
     def planned_s(self) -> float | None:
         """Return the wire time left until the line next wants to be woken, s."""
         return None if self._planned_wire_s is None else self._planned_wire_s - self._clock.now()
@@ -108,14 +116,7 @@ class StepLoop:
             self._tell(action)
 
     def _recorded(self, intent: str) -> None:
-        self._post_unawaited(Recorded(self._clock.instant(), intent))
-
-    def _post_unawaited(self, event: Event) -> None:
-        try:
-            self.post(event)
-        except Exception as problem:  # noqa: BLE001 - handed on whole to `fail`
-            if not self._failure.done():
-                self._failure.set_result(problem)
+        self.post_unawaited(Recorded(self._clock.instant(), intent))
 
     def _snapshot(self) -> None:
         self._since_snapshot += 1
@@ -135,4 +136,4 @@ class StepLoop:
     def _woken(self) -> None:
         self._timer = None
         self._planned_wire_s = None
-        self._post_unawaited(Woken(self._clock.instant()))
+        self.post_unawaited(Woken(self._clock.instant()))

@@ -85,6 +85,8 @@ def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[
 def _output(setup: LineSetup, output: SwitchState, name: str) -> dict[str, Any]:
     return {
         "role": setup.outputs[name].role,
+        "device": setup.outputs[name].device,
+        "point": setup.outputs[name].point,
         "on": output.on,
         "confirmed": output.confirmed_s is not None,
         "safe_on": setup.outputs[name].safe_on,

@@ -16,11 +16,14 @@ RUNNING: dict[str, Any] = {
     "supplies": {
         "main": {
             "state": "running",
+            "control": "remote",
+            "waits_for_hands": False,
             "wanted_on": True,
             "off_proven": False,
             "current_a": 1.952,
             "voltage_v": 16.33,
             "voltage_held": False,
+            "contactor": None,
             "operation": {
                 "id": "bench-1",
                 "load": "load-1",
@@ -42,13 +45,17 @@ RUNNING: dict[str, Any] = {
         }
     },
     "tanks": {"acid": {"temperature_c": 20.6, "reading": "good", "low_c": 19.0, "high_c": 22.0}},
+    "outputs": {},
+    "contacts": {},
+    "heartbeats": {},
+    "exercise": None,
     "alarms": [],
     "journal": {"path": "records/bench.journal", "healthy": True, "problem": ""},
 }
 
 IDLE: dict[str, Any] = {
     "state": "idle", "wanted_on": False, "off_proven": True, "current_a": 0.0, "voltage_v": 0.0, "voltage_held": None,
-    "operation": None,
+    "waits_for_hands": False, "operation": None,
 }  # fmt: skip
 
 
@@ -64,6 +71,25 @@ def with_operation(**changes: Any) -> dict[str, Any]:
     status = running()
     status["supplies"]["main"]["operation"].update(changes)
     return status
+
+
+def with_switches() -> dict[str, Any]:
+    """Return a running state of a line with knobs, a contactor, a fan, contacts and a heartbeat."""
+    return running(control="contactor", contactor="breaker", waits_for_hands=True) | {
+        "outputs": {
+            "breaker": {
+                "role": "contactor", "device": "relays", "point": "k1", "on": True, "confirmed": True, "safe_on": False,
+            },
+            "fan": {"role": "fan", "device": "relays", "point": "k2", "on": True, "confirmed": False, "safe_on": True},
+        },
+        "contacts": {
+            "lid": {"role": "lid", "tank": "acid", "closed": True, "reading": "good"},
+            "level": {"role": "level", "tank": "acid", "closed": False, "reading": "good"},
+            "air": {"role": "air flow", "tank": None, "closed": None, "reading": "no answer"},
+        },
+        "heartbeats": {"board": {"seconds": 431.0, "reading": "good"}},
+        "exercise": "fan",
+    }  # fmt: skip
 
 
 def alarm(name: str, priority: str = "high", *, standing: bool = True, since_wall_s: float = 0.0) -> dict[str, Any]:

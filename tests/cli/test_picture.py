@@ -11,7 +11,7 @@ from rich.console import Console
 from supervisor.cli.digits import ROWS, large
 from supervisor.cli.picture import STATE_SAYS, Bar, LinePicture, Scale
 from supervisor.core.anodize import State
-from tests.cli.states import IDLE, alarm, running, with_alarms, with_operation
+from tests.cli.states import IDLE, alarm, running, with_alarms, with_operation, with_switches
 
 
 def drawn(status: dict[str, Any], said: tuple[str, ...] = (), *, width: int = 80, height: int = 24) -> list[str]:
@@ -84,6 +84,19 @@ def test_a_record_that_is_not_kept_is_told() -> None:
     assert "The record: The disk is full." in text(running() | {"journal": journal})
 
 
+def test_knobs_and_switches_are_drawn_only_where_there_are_any() -> None:
+    shown = text(with_switches(), height=40)
+    for part in (
+        "main · load-1 · set by its knobs",
+        "waits for: turn up to 1.95 A, 22.00 V at most, then ampminder anodize confirm",
+        "outputs: breaker closed, fan on (NOT confirmed)",
+        "contacts: lid closed, level open, air --- (reading no answer)",
+        "exercising fan",
+    ):
+        assert part in shown
+    assert not any(word in text(running()) for word in ("outputs", "contacts", "waits for", "knobs"))
+
+
 def test_the_most_urgent_and_newest_alarm_comes_first_and_in_full() -> None:
     low, old, new = alarm("acid/bath-high", "medium"), alarm("main/old"), alarm("main/new", since_wall_s=9.0)
     shown = text(with_alarms(low, old, new), height=60)
@@ -101,10 +114,18 @@ def test_an_alarm_whose_cause_stands_comes_before_one_whose_cause_is_gone() -> N
 @pytest.mark.parametrize(("width", "height"), [(68, 24), (76, 24), (80, 24), (100, 32), (200, 60)])
 def test_the_picture_fits_the_terminal_and_names_every_alarm(width: int, height: int) -> None:
     names = [f"main/alarm-{number}" for number in range(6)]
-    rows = drawn(with_alarms(*map(alarm, names)), ("said",), width=width, height=height)
-    assert len(rows) < height
-    assert max(map(len, rows)) <= width
-    assert all(name in " ".join(rows) for name in names)
+    for status in (running(), with_switches()):
+        rows = drawn(status | {"alarms": [*map(alarm, names)]}, ("said",), width=width, height=height)
+        assert len(rows) < height
+        assert max(map(len, rows)) <= width
+        assert all(name in " ".join(rows) for name in names)
+
+
+def test_switches_give_way_to_alarms_and_are_drawn_where_there_is_room() -> None:
+    assert "outputs: breaker closed" in text(with_switches())
+    crowded = with_switches() | {"alarms": [*map(alarm, ("a/1", "a/2", "a/3"))]}
+    assert "outputs:" not in text(crowded)
+    assert "outputs:" in text(crowded, height=40)
 
 
 def test_what_is_only_worth_knowing_gives_way_to_alarms() -> None:

@@ -14,7 +14,7 @@ from typing import TextIO
 import pytest
 
 from supervisor.cli.view import LINE_EVERY_S, Lines, Picture, view_for
-from tests.cli.states import alarm, running, with_alarms
+from tests.cli.states import alarm, running, with_alarms, with_switches
 
 
 class Told:
@@ -57,6 +57,17 @@ def test_a_change_of_state_is_written_at_once(told: Told) -> None:
     told.view.show(running(state="stopping", wanted_on=False))
     told.view.show(running(state="complete", wanted_on=False, off_proven=True))
     assert [line.split(",")[0] for line in told.lines()] == ["main: running", "main: stopping", "main: complete"]
+
+
+def test_a_change_of_a_switch_or_of_what_is_waited_for_is_written_at_once(told: Told) -> None:
+    before = with_switches()
+    told.view.show(before)
+    told.view.show(before | {"exercise": None})
+    told.view.show(before | {"exercise": None})
+    assert [line.split(":")[0] for line in told.lines()] == ["main", "exercising fan", "main", "outputs"]
+    before["supplies"]["main"]["waits_for_hands"] = False
+    told.view.show(before | {"exercise": None})
+    assert "waits for" not in told.lines()[0]
 
 
 def test_each_change_of_an_alarm_is_written_once(told: Told) -> None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from supervisor.cli.words import alarm_text, clock, duration, output_text, state_text
-from tests.cli.states import IDLE, alarm, running, with_operation
+from supervisor.cli.words import alarm_text, clock, duration, output_text, state_text, status_lines
+from tests.cli.states import IDLE, alarm, running, with_operation, with_switches
 
 
 @pytest.mark.parametrize(
@@ -82,3 +82,35 @@ def test_of_a_known_alarm_only_its_end_is_told() -> None:
     told = alarm_text(alarm("main/current-lost", standing=False), known=True)
     assert "What happened" not in told
     assert "its cause is gone (latched, unacknowledged)" in told
+
+
+WAITED = "waits for: turn up to 1.95 A, 22.00 V at most, then ampminder anodize confirm"
+SWITCHES = (
+    "exercising fan: away from its safe state for a moment",
+    "outputs: breaker closed, fan on (NOT confirmed)",
+    "contacts: lid closed, level open, air --- (reading no answer)",
+    "heartbeats: board beats",
+)
+
+
+def test_the_status_tells_knobs_what_they_wait_for_and_all_that_is_switched() -> None:
+    lines = list(status_lines(with_switches()))
+    assert lines[1].startswith("  main (set by its knobs): running")
+    assert lines[2] == f"    {WAITED}"
+    assert [line.strip() for line in lines if line.strip() in SWITCHES] == list(SWITCHES)
+
+
+def test_a_live_line_tells_the_same_in_two() -> None:
+    supply, switches = state_text(with_switches())
+    assert supply.endswith(f"; {WAITED}")
+    assert switches == "; ".join(SWITCHES)
+
+
+def test_a_heartbeat_that_is_not_heard_has_no_beat() -> None:
+    silent = with_switches() | {"heartbeats": {"board": {"seconds": None, "reading": "no answer"}}}
+    assert "  heartbeats: board --- (reading no answer)" in list(status_lines(silent))
+
+
+def test_a_line_without_switches_says_nothing_of_them() -> None:
+    said = "\n".join(status_lines(running()))
+    assert not any(word in said for word in ("outputs", "contacts", "heartbeats", "waits for", "knobs", "exercising"))

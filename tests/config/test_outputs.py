@@ -66,7 +66,7 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
     (
         "a point of a supply output",
         CORNER,
-        (('safe = "off"\nallow', 'safe = "off"\npoint = "k1"\nallow'),),
+        (('safe = "off"', 'safe = "off"\npoint = "k1"'),),
         "outputs.main-output.point",
         "knows its own",
         "remove it",

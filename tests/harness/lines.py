@@ -1,4 +1,4 @@
-"""Line files and simulators' plans for tests: a plain line's, changed only where a test says so."""
+"""Line files and simulators' plans for tests: a plain line's or an example's, changed only where a test says so."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -29,12 +30,28 @@ SPEED = 60.0
 
 
 @dataclass(frozen=True)
+class Base:
+    """Files a test's line is made from, and the speed that its periods are set for."""
+
+    line: Path
+    plan: Path
+    speed: float
+
+
+BASES = {
+    "plain": Base(LINE_FILE, PLAN_FILE, SPEED),
+    "knob-supply": Base(CONFIG / "knob-supply.toml", ROOT / "simulators" / "lines" / "knob.toml", 1.0),
+    "scpi-and-board": Base(CONFIG / "scpi-and-board.toml", ROOT / "simulators" / "lines" / "scpi.toml", 1.0),
+}
+
+
+@dataclass(frozen=True)
 class Files:
     """A line in a folder of its own.
 
     Attributes:
         folder: which also serves as run-time folder of its supervisor (locks and socket).
-        line: the line file; its one link is the name `links/bus` beside it.
+        line: the line file; each serial link is its name under `links` beside it.
         plan: the simulators' own file.
     """
 
@@ -44,8 +61,14 @@ class Files:
 
     @property
     def links(self) -> Path:
-        """Where the line file looks for its port."""
+        """Where the line file looks for its ports."""
         return self.folder / "links"
+
+    def set_hosts(self, places: Mapping[str, str]) -> None:
+        """Let the links over TCP lead to these hosts, by link name; paths of ptys are left out."""
+        over_tcp = {name: place for name, place in places.items() if not place.startswith("/")}
+        hosts: dict[str, object] = {f"links.{name}.host": place for name, place in over_tcp.items()}
+        self.line.write_text(_changed(self.line, hosts), encoding="utf-8")
 
     def load(self) -> LineFile:
         """Read the line file."""
@@ -57,19 +80,31 @@ class Files:
 
 
 def write_files(
-    folder: Path, *, line: dict[str, object] | None = None, plan: dict[str, object] | None = None, name: str = "demo"
+    folder: Path,
+    *,
+    line: dict[str, object] | None = None,
+    plan: dict[str, object] | None = None,
+    name: str = "demo",
+    base: str = "plain",
 ) -> Files:
-    """Write the plain line's file and plan into a folder, some of their values changed.
+    """Write the file and plan of one of the `BASES` into a folder, some of their values changed.
 
-    `line` and `plan` map keys such as `devices.rectifier.period` to new values. Raises ValueError for a key that the
-    file does not have, so that no change is lost when that file changes.
+    `line` and `plan` map keys such as `devices.rectifier.period` to new values, or a key or a whole table to None,
+    which leaves it out. Raises ValueError for one that the file does not have, so that no change is lost when that
+    file changes.
     """
     folder.mkdir(parents=True, exist_ok=True)
     files = Files(folder, folder / "line.toml", folder / "plan.toml")
     shutil.copytree(CONFIG / "profiles", folder / "profiles", dirs_exist_ok=True)
-    files.line.write_text(_changed(LINE_FILE, {"line.name": name, **(line or {})}), encoding="utf-8")
-    files.plan.write_text(_changed(PLAN_FILE, plan or {}), encoding="utf-8")
+    changes = {"line.name": name, **_ports(BASES[base].line), **(line or {})}
+    files.line.write_text(_changed(BASES[base].line, changes), encoding="utf-8")
+    files.plan.write_text(_changed(BASES[base].plan, plan or {}), encoding="utf-8")
     return files
+
+
+def _ports(path: Path) -> dict[str, object]:
+    links = tomllib.loads(path.read_text(encoding="utf-8"))["links"]
+    return {f"links.{name}.port": f"links/{name}" for name, link in links.items() if "port" in link}
 
 
 def _changed(path: Path, changes: dict[str, object]) -> str:
@@ -78,11 +113,11 @@ def _changed(path: Path, changes: dict[str, object]) -> str:
     for given in path.read_text(encoding="utf-8").splitlines():
         key = f"{table}.{given.partition('=')[0].strip()}"
         if given.startswith("["):
-            table = given.strip("[] ")
-        elif key in changes:
-            missing.remove(key)
-            given = f"{key.rpartition('.')[2]} = {json.dumps(changes[key])}"  # noqa: PLW2901
-        lines.append(given)
+            table = key = given.partition("#")[0].strip("[] ")
+        missing.discard(key)
+        if changes.get(table, given) is None or changes.get(key, given) is None:
+            continue
+        lines.append(given if key not in changes else f"{key.rpartition('.')[2]} = {json.dumps(changes[key])}")
     if missing:
         raise ValueError(f"{path} has no {', '.join(sorted(missing))}")
     return "\n".join(lines) + "\n"

@@ -21,7 +21,7 @@ from supervisor.edges.requests import new_body
 from supervisor.service.app import Service
 from supervisor.service.clock import Clock
 from supervisor.service.safe import Fate
-from tests.harness.lines import SPEED, Files, faults_of, short_folder, write_files
+from tests.harness.lines import BASES, Files, faults_of, short_folder, write_files
 from tests.harness.standing import Standing
 from tests.harness.virtual_loop import run_virtual, virtual_loop
 
@@ -93,21 +93,22 @@ class VirtualLine(Standing):
         loop.carriers.append(self._ptys)
         self._links = LinkFolder(files.links, self.server.places())
         self.server.folder = self._links
+        files.set_hosts(self.server.places())
         self.service: Service
         self._stop = asyncio.Event()
         self._run: asyncio.Task[list[Fate]] | None = None
 
     # -- the supervisor
 
-    async def start(self, *, watch_only: bool = False) -> None:
-        """Start the supervisor and wait until it listens and every output is proven off."""
+    async def start(self, *, watch_only: bool = False, proven: bool = True) -> None:
+        """Start the supervisor and wait until it listens and, unless `proven` is false, every output is proven off."""
         self._stop = asyncio.Event()
         self.service = Service(
             self.files.load(), self.clock, watch_only=watch_only, tell=self.notes.append, link_trace=self._ptys.trace
         )
         self._run = asyncio.create_task(self.service.run(self._stop))
         await self.until(lambda: hasattr(self.service, "steps"), 60.0)
-        await self.until(lambda: self.supply.output.proven_off, 600.0)
+        await self.until(lambda: self.supply.output.proven_off or not proven, 600.0)
 
     async def stop(self) -> list[Fate]:
         """End the supervisor as SIGTERM does; return how it left every supply."""
@@ -133,11 +134,11 @@ class VirtualLine(Standing):
 
     # -- people
 
-    async def ask(self, what: str, **asked: str) -> Answer:
+    async def ask(self, what: str, **asked: str | bool) -> Answer:
         """Make a request at the supervisor's socket."""
         return await ask(socket_path(self.service.setup.name), what, new_body(self.clock.now(), **asked))
 
-    async def begin(self, target: str = "4 um", **asked: str) -> str:
+    async def begin(self, target: str = "4 um", **asked: str | bool) -> str:
         """Start a load and return its operation's id."""
         answer = await self.ask("start", area="130 cm^2", target=target, **asked)
         assert answer["ok"], answer
@@ -175,14 +176,19 @@ class VirtualLine(Standing):
 @asynccontextmanager
 async def virtual_line(
     *faults: dict[str, Any],
-    speed: float = SPEED,
+    speed: float | None = None,
     seed: int = 0,
     line: dict[str, object] | None = None,
     plan: Callable[[LinePlan], LinePlan] = lambda plan: plan,
+    base: str = "plain",
 ) -> AsyncIterator[VirtualLine]:
-    """Simulate a line; no supervisor runs yet. `faults` as in a script, `line` as in `write_files`."""
+    """Simulate a line; no supervisor runs yet. `faults` as in a script, `line` and `base` as in `write_files`.
+
+    `speed` is the base's own unless given.
+    """
+    speed = BASES[base].speed if speed is None else speed
     with short_folder() as folder:
-        files = write_files(folder, line=line)
+        files = write_files(folder, line=line, base=base)
         planned = plan(files.read_plan())
         made = VirtualLine(files, planned, speed=speed, seed=seed, faults=faults_of(planned, *faults, speed=speed))
         try:

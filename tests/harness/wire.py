@@ -127,10 +127,10 @@ def simulators(files: Files, *options: str, speed: float = 1.0, seed: int = 0) -
 
 
 @contextmanager
-def service(files: Files, *, line: str = "demo", speed: float | None = None) -> Iterator[Running]:
+def service(files: Files, *options: str, line: str = "demo", speed: float | None = None) -> Iterator[Running]:
     """Run `ampminder run` until the block ends; with a speed, through the private entry that scales process time."""
     began_s = boot_clock_s()
-    command = [str(Path(sys.executable).with_name("ampminder")), "run", str(files.line)]
+    command = [str(Path(sys.executable).with_name("ampminder")), "run", *options, str(files.line)]
     if speed is not None:
         command = [sys.executable, "-m", "supervisor.cli.scaled", str(files.line), f"{speed}"]
     with started(command, log=files.folder / "service.log") as process:
