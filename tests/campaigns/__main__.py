@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import sys
 
+from tests.campaigns.breadth import breadth_figures
 from tests.campaigns.figures import main
-from tests.campaigns.spine import figures
+from tests.campaigns.spine import spine_figures
 
 if __name__ == "__main__":
-    sys.exit(main("python -m tests.campaigns", {"spine": figures}))
+    sys.exit(main("python -m tests.campaigns", {"spine": spine_figures, "breadth": breadth_figures}))

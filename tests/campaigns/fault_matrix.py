@@ -195,7 +195,6 @@ class _Try:
 
 def matrix_figures() -> Iterator[Figure]:
     """Run the matrix; every cell must hold."""
-    tell("fault matrix ...")
     found = run_matrix()
     for cell in found:
         if cell.broken:

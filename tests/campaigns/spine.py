@@ -11,7 +11,7 @@ from tests.campaigns.service import core_suite, demo_load_figures, first_reading
 from tests.campaigns.stops import stop_figures
 
 
-def figures(quick: bool) -> Iterator[Figure]:
+def spine_figures(quick: bool) -> Iterator[Figure]:
     """Measure every figure, the quick ones first."""
     tell("core suite, start of the service ...")
     yield core_suite()
