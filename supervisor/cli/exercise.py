@@ -89,12 +89,12 @@ def _for_a_person(path: Path, body: dict[str, Any]) -> int:
         )
         return 1
     output = asyncio.run(_output(path, body["output"]))
-    print(*_before(body["output"], output), sep="\n", flush=True)
+    _ask_at_the_terminal(_before(body["output"], output))
     if _typed("") is None:
         print("\nNothing was switched.")
         return 1
     told = asyncio.run(_watched(path, body))
-    print(*_after(body["output"], output, told), sep="\n", flush=True)
+    _ask_at_the_terminal(_after(body["output"], output, told))
     seen = _seen()
     if seen is None:
         print(f"\nNothing is kept: {body['output']} still counts as not exercised.")
@@ -134,10 +134,15 @@ def _seen() -> Seen | None:
     return None
 
 
-def _typed(prompt: str) -> str | None:
-    """One line from the terminal; None at its end or Ctrl-C. What was typed before it was asked for does not count."""
+def _ask_at_the_terminal(lines: Iterator[str]) -> None:
+    """Show what is asked. What was typed before that is no answer to it, and does not count."""
     with suppress(termios.error):
         termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
+    print(*lines, sep="\n", flush=True)
+
+
+def _typed(prompt: str) -> str | None:
+    """One line from the terminal; None at its end or Ctrl-C."""
     try:
         return input(prompt)
     except (EOFError, OSError, KeyboardInterrupt):

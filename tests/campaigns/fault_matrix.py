@@ -207,8 +207,8 @@ def matrix_figures() -> Iterator[Figure]:
 HEAD = """# What drivers make of faults
 
 Written by `python -m tests.campaigns.fault_matrix docs/faults.md`, from a run of every driver against simulated devices
-with every fault of a common list. Each cell says what came of it and how soon, in ms of wire time; `-` means that there
-is no such fault there.
+with every fault of a common list. Each cell says what came of it and how soon, in ms of wire time; where chance decides
+(which bytes meet which), it says all that may come of it. `-` means that there is no such fault there.
 
 - **good**: the true value, or the command was carried out and confirmed.
 - **as told**: a value that no byte shows to be wrong; it is handed on, and the supervisor judges it.
@@ -232,9 +232,16 @@ def table(found: list[Cell]) -> str:
         for column in COLUMNS:
             cells_of = [by_place.get((row.name, column.name)) for row in rows]
             if any(cells_of):
-                shown = [f"{c.reaction}, {c.took_s * 1000:.0f}" if c else "-" for c in cells_of]
+                shown = [_shown(cell) if cell else "-" for cell in cells_of]
                 parts.append(f"| {column.name} | " + " | ".join(shown) + " |")
     return "\n".join(parts) + "\n"
+
+
+def _shown(cell: Cell) -> str:
+    """What may come of it, and how soon it came this time, ms."""
+    if cell.broken:
+        return f"NOT HELD: {cell.reaction}"
+    return f"{' or '.join(sorted(expected(cell.row, cell.column)))}, {cell.took_s * 1000:.0f}"
 
 
 def main(path: Path) -> int:
