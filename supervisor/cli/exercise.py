@@ -8,7 +8,7 @@ import os
 import signal
 import sys
 import termios
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import aclosing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -143,10 +143,14 @@ def _ask_at_the_terminal(lines: Iterator[str]) -> None:
 
 def _typed(prompt: str) -> str | None:
     """One line from the terminal; None at its end or Ctrl-C."""
-    try:
-        return input(prompt)
-    except (EOFError, OSError, KeyboardInterrupt):
-        return None
+    return asyncio.run(_next_line(prompt))
+
+
+async def _next_line(prompt: str) -> str | None:
+    line: asyncio.Future[str | None] = asyncio.get_running_loop().create_future()
+    with _hand(line.set_result):  # before the prompt: a Ctrl-C just as a plain read begins would be lost
+        print(prompt, end="", flush=True)
+        return await line
 
 
 def _keep(path: Path, output: str, seen: Seen, *, as_json: bool) -> int:
@@ -170,28 +174,37 @@ def _keep(path: Path, output: str, seen: Seen, *, as_json: bool) -> int:
 async def _watched(path: Path, body: dict[str, Any]) -> Told:
     """Exercise it until a hand at the terminal lets go, or its time is over."""
     let_go = asyncio.Event()
-    with _hand(let_go):
+    with _hand(lambda _line: let_go.set()):
         return await _switch(path, body, let_go)
 
 
 @contextmanager
-def _hand(let_go: asyncio.Event) -> Iterator[None]:
-    """Let Enter, Ctrl-C and the end of the terminal set an event."""
+def _hand(heard: Callable[[str | None], None]) -> Iterator[None]:
+    """Call `heard` once: with the next line typed, or with None at Ctrl-C and the end of the terminal."""
     loop, terminal = asyncio.get_running_loop(), sys.stdin.fileno()
 
-    def typed() -> None:
-        with suppress(OSError):  # a terminal that is gone
-            os.read(terminal, 1024)
+    def leave() -> None:
         loop.remove_reader(terminal)
-        let_go.set()
+        loop.remove_signal_handler(signal.SIGINT)
+
+    def typed() -> None:
+        leave()
+        try:
+            line = os.read(terminal, 1024)
+        except OSError:  # a terminal that is gone
+            line = b""
+        heard(line.decode(errors="replace") or None)
+
+    def interrupted() -> None:
+        leave()
+        heard(None)
 
     loop.add_reader(terminal, typed)
-    loop.add_signal_handler(signal.SIGINT, let_go.set)
+    loop.add_signal_handler(signal.SIGINT, interrupted)
     try:
         yield
     finally:
-        loop.remove_reader(terminal)
-        loop.remove_signal_handler(signal.SIGINT)
+        leave()
 
 
 async def _switch(path: Path, body: dict[str, Any], let_go: asyncio.Event) -> Told:
