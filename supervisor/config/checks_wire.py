@@ -59,7 +59,10 @@ def _ports(view: View, told: Told) -> None:
         place, key = (table.host, "host") if table.kind == "modbus tcp" else (table.port, "port")
         if not known(place) or place is None:
             continue
-        port = place if key == "host" else str(Path(port_path(view.folder, place)).resolve())
+        try:
+            port = str(host_and_port(place) if key == "host" else Path(port_path(view.folder, place)).resolve())
+        except ValueError:  # told of where the host is looked at
+            continue
         if port in seen:
             told(("links", name, key), f"links.{seen[port]} has the same {key}", "put both on one link, or mend one")
         seen.setdefault(port, name)

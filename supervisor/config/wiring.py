@@ -22,7 +22,8 @@ def wiring(line: LineFile) -> dict[str, str]:
 
 
 def _on_the_wire(point: Point) -> str:
+    words = " ".join(f"{raw}={word}" for raw, word in sorted(point.states.items()))
     if isinstance(point, Register):
-        words = " ".join(f"{raw}={word}" for raw, word in sorted(point.states.items()))
         return f"{point.table} {point.address} {words}"
-    return point.label or point.name if isinstance(point, Field) else point.name
+    label = point.label or point.name if isinstance(point, Field) else point.name
+    return f"{label} {words}"

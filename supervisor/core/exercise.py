@@ -1,4 +1,8 @@
-"""An output tried out by a person who looks on: away from its safe state for a moment, while nothing else can run."""
+"""An output tried out by a person who looks on: away from its safe state for a moment, while nothing else can run.
+
+A contactor is tried only while its supply is surely off. Through an open contactor no current flows whatever the supply
+does, so its low current alone says nothing: its own word, where it gives one, must be off as well.
+"""
 
 from __future__ import annotations
 
@@ -55,7 +59,7 @@ def settle(work: Work) -> None:
     if exercise is None:
         return
     over = work.at.wire_s >= exercise.until_wire_s
-    if over or any(_flows(work, supply) for supply in _broken_by(work, exercise.output)):
+    if over or any(_may_flow(work, supply) for supply in _broken_by(work, exercise.output)):
         end(work)
 
 
@@ -63,11 +67,17 @@ def _broken_by(work: Work, output: str) -> list[str]:
     return [name for name, supply in work.setup.supplies.items() if supply.contactor == output]
 
 
-def _flows(work: Work, name: str) -> bool:
-    """Whether the newest current of a supply is not surely off: one that is not good does not count as off (R9)."""
-    setup = work.supply_setup(name)
-    current_a = fresh(work.state, setup.current, work.at.process_s, setup.silent_after_s)
-    return current_a is None or abs(current_a) >= setup.off_threshold_a
+def _may_flow(work: Work, name: str) -> bool:
+    """Whether a supply is not surely off by its newest readings: one that is not good does not count as off (R9)."""
+    setup, now_s = work.supply_setup(name), work.at.process_s
+    current_a = fresh(work.state, setup.current, now_s, setup.silent_after_s)
+    if current_a is None or abs(current_a) >= setup.off_threshold_a:
+        return True
+    if not setup.output_state:
+        return False
+    age_limit_s = work.setup.channels[setup.output_state].age_limit_s
+    state = fresh(work.state, setup.output_state, now_s, age_limit_s)
+    return state is None or state >= 1
 
 
 def _against(work: Work, request: Request) -> tuple[str, ...]:
@@ -84,8 +94,14 @@ def _against(work: Work, request: Request) -> tuple[str, ...]:
         reasons.append(f"output: {name} {why}; this line has {known}.")
         return tuple(reasons)
     for supply in _broken_by(work, name):
-        if not work.supply(supply).output.proven_off or _flows(work, supply):
+        if not work.supply(supply).output.proven_off or _may_flow(work, supply):
             reasons.append(f"off proven: {name} is in the circuit of {supply}, whose off is not proven.")
+        unasked = work.state.alarms.get(f"{supply}/current-without-operation")
+        if unasked is not None and (unasked.standing or unasked.latched):
+            reasons.append(
+                f"nothing unasked: {supply} was on although nothing ran. Switch it off at itself, then reset the alarm "
+                f"{unasked.name}."
+            )
         if work.supply_setup(supply).control != "remote" and not request.confirmed:
             reasons.append(
                 f"own switch off: closing {name} puts {supply} onto its tank. Switch {supply} off at itself, turn its "

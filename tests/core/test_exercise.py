@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from supervisor.core.actions import Switch
-from supervisor.core.events import Ending
+from supervisor.core.events import Ending, Quality, Reading, Scanned
 from tests.core.kit import Bench, fitted_setup, of_kind
 
 
@@ -90,7 +90,7 @@ def test_one_at_a_time_and_every_reason_is_told() -> None:
     made.turn(2.0)
     made.current(2.0)
     reasons = made.ask("exercise", output="contactor").reasons
-    assert [reason.partition(":")[0] for reason in reasons] == ["one at a time", "off proven"]
+    assert [reason.partition(":")[0] for reason in reasons] == ["one at a time", "off proven", "nothing unasked"]
 
 
 def test_a_contactor_is_exercised_only_with_its_supply_proven_off_by_fresh_readings() -> None:
@@ -104,6 +104,44 @@ def test_a_contactor_is_exercised_only_with_its_supply_proven_off_by_fresh_readi
     assert made.shut["contactor"]
     made.run(2.0)
     assert not made.shut["contactor"]
+
+
+def says(made: Bench, on: float, quality: Quality = Quality.GOOD) -> None:
+    """The supply's word on its output, alone as a text device gives it; nothing flows through the open contactor."""
+    made.later(0.1)
+    supply = made.setup.supplies["main"]
+    reading = Reading(supply.output_state, quality, on if quality is Quality.GOOD else None)
+    made.give(Scanned(made.at, supply.device, made.now_s, made.now_s, (reading,)))
+
+
+def test_a_contactor_is_not_closed_onto_a_supply_that_says_it_is_on() -> None:
+    made = watching()
+    says(made, 1.0)
+    for _ in range(4):
+        made.current(0.0)
+    assert made.supply().output.proven_off
+    reasons = made.ask("exercise", output="contactor").reasons
+    assert [reason.partition(":")[0] for reason in reasons] == ["off proven", "nothing unasked"]
+    assert True not in told(made, "contactor")
+
+
+def test_after_a_supply_was_on_unasked_a_person_resets_before_its_contactor_is_closed() -> None:
+    made = watching()
+    says(made, 1.0)
+    made.run(4.0)
+    (reason,) = made.ask("exercise", output="contactor").reasons
+    assert reason.startswith("nothing unasked:")
+    assert made.ask("alarm reset", alarm="main/current-without-operation").ok
+    assert made.ask("exercise", output="contactor").ok
+
+
+@pytest.mark.parametrize(("on", "quality"), [(1.0, Quality.GOOD), (0.0, Quality.NO_ANSWER)])
+def test_a_contactor_opens_at_once_where_its_supply_does_not_say_it_is_off(on: float, quality: Quality) -> None:
+    made = watching()
+    assert made.ask("exercise", output="contactor").ok
+    assert told(made, "contactor")[-1] is True
+    says(made, on, quality)
+    assert told(made, "contactor")[-1] is False
 
 
 def test_a_contactor_opens_at_once_where_current_flows() -> None:
