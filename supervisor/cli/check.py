@@ -128,6 +128,8 @@ def _outputs_and_contacts(line: LineFile) -> Iterator[str]:
     for name, contact in line.document.contacts.items():
         tank = f" of {contact.tank}" if contact.tank else ""
         yield f"Contact {name}: {contact.role}{tank}, {contact.device} {contact.point}, closed when healthy."
+    if any(contact.role != "auxiliary contact" for contact in line.document.contacts.values()):
+        yield "Contacts other than auxiliary ones are shown and published; this release STOPS NOTHING by them."
 
 
 def _untried(line: LineFile) -> Iterator[str]:

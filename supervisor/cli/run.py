@@ -46,7 +46,9 @@ def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
     try:
         code = _to_its_end(service)
         if watch_only and code == 0:
-            print("Watched only: off was sent once, at the start. Whether current flows now, the supply's meter tells.")
+            print(
+                "Watched only: off went to each supply once, at the start. Whether current flows now, its meter tells."
+            )
     finally:
         log.finish(LOG_S)
         tell_fates(service.fates)  # last, so that nothing hides what to do by hand

@@ -60,8 +60,14 @@ def switched(work: Work, event: Switched) -> None:
 
 
 def doubt(work: Work, name: str) -> None:
-    """What was confirmed is history: the device began anew, and its outputs rest. Their safe state is sent again."""
+    """What was confirmed is history: the device began anew, and its outputs rest. Their safe state is sent again.
+
+    Not by a supervisor that only watches: to it the output is as one that was never told anything.
+    """
     state = work.state.outputs[name]
+    if work.state.watch_only and not state.tried:
+        work.put_switch(name, replace(state, number=0, confirmed_s=None))
+        return
     work.put_switch(name, replace(state, confirmed_s=None, asked_wire_s=work.at.wire_s))
     make_safe(work, name)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from drivers.registers import Register, RegisterMap, groups_of
 from supervisor.config.load import load_line
 from supervisor.config.setup import device_maps, line_setup, link_settings, worst_off_delays
 from supervisor.config.wire import host_and_port
+from supervisor.config.wiring import wiring
 from tests.config.conftest import CONFIG, Edit, Written, told
 
 KNOBS, CORNER = "knob-supply.toml", "scpi-and-board.toml"
@@ -22,6 +24,14 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
     ("a port that is none", CORNER, ((":502", ":5o2"),), "links.network.host", "'5o2' is no port", "192.0.2.10:502"),
     ("no port", KNOBS, (('port = "/dev/ttyUSB0" ', "# "),), "links.bus.port", "missing", "add port"),
     ("no speed", KNOBS, (('speed = "38400 baud"\n', ""),), "links.bus.speed", "missing", "19200 baud"),
+    (
+        "one host twice, in two spellings",
+        CORNER,
+        (("[devices.rectifier]", '[links.other]\nkind = "modbus tcp"\nhost = "192.0.2.10"\n[devices.rectifier]'),),
+        "links.other.host",
+        "links.network has the same",
+        "one link",
+    ),
     (
         "one port twice",
         CORNER,
@@ -132,6 +142,18 @@ def test_a_profile_says_how_registers_are_read_together() -> None:
     current = meter.points["current"]
     assert isinstance(current, Register)
     assert (current.kind, current.order, current.scale) == ("float32", "CDAB", 0.1)
+
+
+@pytest.mark.parametrize(("device", "output"), [("board", "fan"), ("relays", "horn")])
+def test_an_output_whose_states_were_changed_over_is_wired_otherwise(device: str, output: str) -> None:
+    line = load_line(CONFIG / CORNER)
+    before = wiring(line)
+    points, point = line.profiles[device].points, line.document.outputs[output].point
+    assert point is not None
+    changed = points | {point: replace(points[point], states={0: "on", 1: "off"})}
+    profile = replace(line.profiles[device], points=changed)
+    after = wiring(replace(line, profiles={**line.profiles, device: profile}))
+    assert {name for name in after if after[name] != before[name]} == {output}
 
 
 def test_each_channel_has_its_own_period_and_the_others_their_devices() -> None:

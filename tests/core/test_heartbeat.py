@@ -58,6 +58,18 @@ def test_outputs_of_a_device_that_began_anew_are_told_their_safe_state_again_and
     assert [(action.output, action.on) for action in of_kind(step, Switch)] == [("fan", True)]
 
 
+def test_a_supervisor_that_only_watches_tells_nothing_to_a_device_that_began_anew() -> None:
+    made = Bench(fitted_setup())
+    made.start_service(watch_only=True)
+    made.later(0.1)
+    assert not of_kind(made.heartbeat(0.1), Switch)
+    sent = len(made.named(Switch))
+    made.board_began_s = made.now_s
+    made.run(10.0)
+    assert len(made.named(Switch)) == sent
+    assert made.alarm("fan/switch-failed") is AlarmState.NORMAL
+
+
 def test_it_is_over_with_the_next_heartbeat_and_waits_for_a_reset() -> None:
     made = running()
     made.board_began_s = made.now_s
