@@ -51,6 +51,15 @@ GOOD, TOLD, NO, BAD, REFUSED, DOWN = (
     _of("good"), _of("as told"), _of("no answer"), _of("bad answer"), _of("refused"), _of("link down"),
 )  # fmt: skip
 
+EXCEPTIONS = {
+    1: "no such function",
+    2: "no such address",
+    3: "no such value",
+    6: "busy",
+    11: "nobody behind the gateway",
+}
+"""Exception codes besides 4, device failure. Source: Modbus Application Protocol V1.1b3, section 7."""
+
 COLUMNS: tuple[Column, ...] = (
     # A number in text has no check sum: what is lost of it is silence, what is changed in it may be another number.
     Column("answer dropped", "answer dropped", NO, NO, NO),
@@ -88,6 +97,10 @@ COLUMNS: tuple[Column, ...] = (
     Column("old values", "values stuck", TOLD, TOLD, TOLD, commands=False),
     Column("refused", "device refuses", REFUSED, REFUSED | BAD, REFUSED, {"code": 4.0, "writes_only": 0.0},
         own={("scpi supply", "read"): NONE, ("board", "read"): NONE, ("board", "keep"): NONE}),
+    *(
+        Column(f"exception {code}: {word}", "device refuses", REFUSED, NONE, NONE, {"code": code, "writes_only": 0.0})
+        for code, word in EXCEPTIONS.items()
+    ),
     Column("device silent", "device silent", NO, NO, NO),
     # An answer that is whole between two bursts is one.
     Column(
@@ -108,9 +121,9 @@ def expected(row: Row, column: Column) -> frozenset[Reaction]:
     for key in (row.what, row.driver, row.protocol):
         if (key, row.kind) in column.own:
             return column.own[key, row.kind]
-    if row.protocol in {"RTU", "TCP"}:
-        return column.modbus
-    return column.scpi if row.protocol == "SCPI" else column.board
+    by_protocol = {"SCPI": column.scpi, "board": column.board}
+    found = by_protocol.get(row.protocol, column.modbus)
+    return found if row.kind == "read" else found - TOLD  # a command tells no value
 
 
 def deadline_s(row: Row, column: Column) -> float:
