@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import heapq
+import itertools
 import os
 import tty
 from collections import deque
@@ -47,6 +49,8 @@ class Pty:
         self._last_byte_s = now()
         self._free_s = 0.0
         self._waiting: deque[tuple[bytes, float, float]] = deque()
+        self._coming: list[tuple[float, int, Piece]] = []
+        self._numbers = itertools.count()
         self._is_open = True
         self._timers: set[asyncio.TimerHandle] = set()
         self._loop = asyncio.get_running_loop()
@@ -64,6 +68,7 @@ class Pty:
         for timer in self._timers:
             timer.cancel()
         self._timers.clear()
+        self._coming.clear()
         self._waiting.clear()
         os.close(self._master)
         os.close(self._slave)
@@ -72,7 +77,13 @@ class Pty:
         """Let a piece appear, after its delay and when what is being said has been said."""
         begin_s = self._now() + piece.delay_s
         # The wire is taken only when the time has come: what is said sooner does not wait behind what is said late.
-        self._at(begin_s, lambda: self._send(piece.data, begin_s, max(piece.character_s, self._character_s)))
+        # A loop keeps no order among timers of one moment; a wire does.
+        heapq.heappush(self._coming, (begin_s, next(self._numbers), piece))
+        self._at(begin_s, self._send_next)
+
+    def _send_next(self) -> None:
+        begin_s, _, piece = heapq.heappop(self._coming)
+        self._send(piece.data, begin_s, max(piece.character_s, self._character_s))
 
     def _received(self, data: bytes, silence_s: float) -> None:
         """Take bytes that have come after this much silence; `_last_byte_s` is when the last one has passed."""

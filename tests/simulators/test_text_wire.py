@@ -162,6 +162,17 @@ def test_what_is_said_late_holds_nothing_up_and_what_drips_is_not_cut_into() -> 
     on_wire(work)
 
 
+def test_what_is_equally_late_keeps_its_order() -> None:
+    async def work(end: End) -> None:
+        lines = [b"%d\n" % number for number in range(9)]
+        for line in lines:
+            end.link.say(Piece(line, delay_s=0.3))
+        await asyncio.sleep(1.0)
+        assert end.text == b"".join(lines)
+
+    on_wire(work)
+
+
 READ = sentence("READ,7,t1=20.56,t2=21.00,level=1")
 
 
