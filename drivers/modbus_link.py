@@ -260,8 +260,9 @@ class ModbusLink(ABC):
             exchange.request, exchange.t_sent_s = data, self._now()
             return data
         exchange.touched = True
-        if exchange.judged.verdict == "incomplete":
-            exchange.judged = self._judge(exchange.request, data)
+        if exchange.judged.verdict != "incomplete":
+            return b""  # it is spoilt already, or whole and on its way to whoever waits for it
+        exchange.judged = self._judge(exchange.request, data)
         if exchange.judged.verdict not in {"good", "refused"}:
             return b""
         exchange.t_received_s = self._now()

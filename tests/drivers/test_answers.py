@@ -235,3 +235,29 @@ async def test_the_trace_sees_every_byte_once(peer: Peer) -> None:
     await link.close()
     assert b"".join(data for sending, data in seen if not sending) == GOOD + b"\x11"
     assert [data for sending, data in seen if sending] == peer.requests
+
+
+@pytest.mark.parametrize("behind", [b"\x55", GOOD, framed(1, 3, 4, 9, 9, 9, 9)])
+async def test_what_comes_behind_a_whole_answer_is_nobodys(peer: Peer, behind: bytes) -> None:
+    seen: list[bytes] = []
+    clock_s = iter(range(100))
+    link = RtuLink(settings(peer.port), lambda: float(next(clock_s)), lambda _, data: seen.append(data))
+    peer.answer(GOOD)
+    await link.open()
+    whole = link._traced
+
+    def traced(sending: bool, data: bytes) -> bytes:
+        """The library reads twice before whoever waits has its turn."""
+        taken = whole(sending, data)
+        if data == GOOD:
+            assert taken == GOOD
+            assert (whole(False, behind), whole(False, behind + b"\x01")) == (b"", b"")
+        return taken
+
+    assert link._client is not None
+    link._client.ctx.trace_packet = traced
+    answer = await read_two(link)
+    assert answer.raw == (0x0102, 0x0304)
+    assert (answer.t_sent_s, answer.t_received_s) == (0.0, 1.0)
+    assert seen[1:] == [GOOD, behind, b"\x01"]
+    await link.close()
