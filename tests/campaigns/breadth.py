@@ -19,6 +19,6 @@ def breadth_figures(quick: bool) -> Iterator[Figure]:
     yield cold_junction_error()
     yield merged_requests()
     tell("every driver against every fault ...")
-    yield from matrix_figures()
+    yield from matrix_figures(quick)
     tell("a broker that is away ...")
     yield from broker_figures(quick)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -12,6 +12,7 @@ from drivers.points import DeviceMap, Field, LinkKind, LinkSettings, Point, Seri
 from drivers.ports import Device, Scan, Sent, SupplyDevice, SwitchDevice
 from drivers.registers import Register, RegisterMap
 from simulators.line import SimulatedLine
+from simulators.microcontroller import Microcontroller
 from simulators.server import LineServer
 from simulators.text_devices import BoardWire
 
@@ -133,7 +134,7 @@ class Row:
     Attributes:
         driver: the catalog's name. protocol: what is spoken. what: the thing, for people. kind: of thing.
         device: the simulated device. build: makes its map.
-        do: does it. before: brings the simulated line to where it makes a difference.
+        do: does it. before: brings what is simulated to where it makes a difference.
         true: what a read must give now, by point; empty for commands. done: whether a command was carried out.
         transactions: answers that may be waited for one after another: each may take the time-out and the quiet.
     """
@@ -145,7 +146,7 @@ class Row:
     device: str
     build: Callable[[], DeviceMap]
     do: Callable[[Any], Awaitable[Scan | Sent]]
-    before: Callable[[SimulatedLine], None]
+    before: Callable[[LineServer], None]
     true: Callable[[SimulatedLine], dict[str, float]]
     done: Callable[[LineServer], bool]
     transactions: int = 1
@@ -220,16 +221,37 @@ def _board_fields() -> DeviceMap:
     return DeviceMap("board", "sentence board", 0, {point.name: point for point in points}, 0.05, keep_s=5.0)
 
 
-def _running(supply: str, *, on: bool) -> Callable[[SimulatedLine], None]:
-    def before(line: SimulatedLine) -> None:
-        line.supplies[supply].set_current(1.5)
-        line.supplies[supply].set_voltage(30.0)
-        line.supplies[supply].switch(on=on)
+def beyond(known: DeviceMap) -> DeviceMap:
+    """The same points where the device has none: other addresses, names and headers, and a time too long to keep."""
+
+    def moved(point: Point) -> Point:
+        if isinstance(point, Register):
+            return replace(point, address=point.address + 1000)
+        assert isinstance(point, Field)
+        if known.driver == "sentence board":
+            return replace(point, label=f"no-{point.name}")
+        measured = point.name in {"current", "voltage"}
+        return replace(point, query="NONE?") if measured else replace(point, command="NONE")
+
+    points = {name: moved(point) for name, point in known.points.items()}
+    return replace(known, points=points, keep_s=None if known.keep_s is None else 120.0)
+
+
+def _running(supply: str, *, on: bool) -> Callable[[LineServer], None]:
+    def before(server: LineServer) -> None:
+        of = server.line.supplies[supply]
+        of.set_current(1.5)
+        of.set_voltage(30.0)
+        of.switch(on=on)
 
     return before
 
 
-def _nothing(_line: SimulatedLine) -> None:
+def _rests(switch: str) -> Callable[[LineServer], None]:
+    return lambda server: server.line.switches[switch].command(on=False)
+
+
+def _nothing(_server: LineServer) -> None:
     """All is where it is wanted."""
 
 
@@ -283,15 +305,15 @@ def _module_rows(protocol: Protocol, device: str, switch: str) -> list[Row]:
     def relay(driver: SwitchDevice) -> Awaitable[Sent]:
         return driver.set_switch("k1", on=True)
 
-    def row(what: str, kind: Kind, do: Any, true: Any, done: Any) -> Row:
+    def row(what: str, kind: Kind, do: Any, before: Any, true: Any, done: Any) -> Row:
         return Row(
-            "modbus module", protocol, what, kind, device, lambda: _module_registers(device), do, _nothing, true, done
+            "modbus module", protocol, what, kind, device, lambda: _module_registers(device), do, before, true, done
         )  # fmt: skip
 
     return [
-        row("numbers", "read", _reads("t1", "t2"), temperatures, _never),
-        row("contacts", "read", _reads("level", "lid"), contacts, _never),
-        row("relay", "relay", relay, _no_values, lambda s: s.line.switches[switch].is_on),
+        row("numbers", "read", _reads("t1", "t2"), _nothing, temperatures, _never),
+        row("contacts", "read", _reads("level", "lid"), _nothing, contacts, _never),
+        row("relay", "relay", relay, _rests(switch), _no_values, lambda s: s.line.switches[switch].is_on),
     ]
 
 
@@ -309,21 +331,24 @@ def _board_rows() -> list[Row]:
             "level": float(line.contacts["level"].is_closed),
         }
 
-    def kept(server: LineServer) -> bool:
+    def board(server: LineServer) -> Microcontroller:
         wire = server._texts["board"]
         assert isinstance(wire, BoardWire)
-        return wire.board.keep_s == 5.0
+        return wire.board
 
-    def row(what: str, kind: Kind, do: Any, true: Any, done: Any) -> Row:
-        return Row("sentence board", "board", what, kind, "board", _board_fields, do, _nothing, true, done)
+    def let_go(server: LineServer) -> None:
+        board(server).keep_s = 0.0
+
+    def row(what: str, kind: Kind, do: Any, before: Any, true: Any, done: Any) -> Row:
+        return Row("sentence board", "board", what, kind, "board", _board_fields, do, before, true, done)
 
     def relay(driver: BoardSentence) -> Awaitable[Sent]:
         return driver.set_switch("lamp", on=True)
 
     return [
-        row("read", "read", next_values, true, _never),
-        row("relay", "relay", relay, _no_values, lambda s: s.line.switches["lamp"].is_on),
-        row("keep", "keep", lambda d: d.keep(), _no_values, kept),
+        row("read", "read", next_values, _nothing, true, _never),
+        row("relay", "relay", relay, _rests("lamp"), _no_values, lambda s: s.line.switches["lamp"].is_on),
+        row("keep", "keep", lambda d: d.keep(), let_go, _no_values, lambda s: board(s).keep_s == 5.0),
     ]
 
 
