@@ -2,20 +2,22 @@
 
 The simulated microcontroller sends the voltage between the bath and its box, to 0.1 uV, and the box's temperature, to
 0.01 degC; the board driver, the polling and the channel make a bath temperature of them. What is left is rounding and
-what the direct functions and their inversion differ by.
+what the direct functions and their inversion differ by. Every type is read so over a link of its own, and type K as a
+whole supervisor reads it that watches the example `config/scpi-and-board.toml`.
 """
 
 from __future__ import annotations
 
 import asyncio
 import tempfile
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
 from drivers.catalog import build_device, build_link
 from drivers.points import DeviceMap, Field, Point, SerialSettings
 from simulators.line import SimulatedLine
-from simulators.plan import read_plan
+from simulators.plan import LinePlan, read_plan
 from simulators.server import LineServer, LinkFolder
 from supervisor.core.events import Event, Scanned
 from supervisor.core.setup import Accuracy, ChannelSetup, ThermocoupleSetup
@@ -25,7 +27,7 @@ from supervisor.service.polling import LinkRunner
 from supervisor.service.turns import turns
 from supervisor.trade.its90 import Kind
 from tests.campaigns.figures import Figure
-from tests.harness.virtual import InFlight
+from tests.harness.virtual import InFlight, virtual_line
 from tests.harness.virtual_loop import run_virtual, virtual_loop
 
 SEED = 7
@@ -68,8 +70,9 @@ groups = [ { period_ms = 500.0, fields = [
 
 def cold_junction_error() -> Figure:
     """The worst error over every bath, box and type, degC."""
-    errors_c = [abs(found_c - true_c) for true_c, found_c in run_virtual(_readings())]
-    expected = len(BATHS_C) * len(BOXES_C) * len(KINDS)
+    pairs = run_virtual(_readings()) + run_virtual(_example_readings())
+    errors_c = [abs(found_c - true_c) for true_c, found_c in pairs]
+    expected = len(BATHS_C) * len(BOXES_C) * (len(KINDS) + 1)
     if len(errors_c) != expected:
         raise RuntimeError(f"{len(errors_c)} readings, not {expected}")
     return Figure("cold_junction_error_c", max(errors_c), "<= 0.05", len(errors_c), SEED, "virtual", timing=False)
@@ -101,6 +104,27 @@ async def _readings() -> list[tuple[float, float]]:
             server.close()
             links.remove()
             loop.carriers.remove(flight)
+
+
+async def _example_readings() -> list[tuple[float, float]]:
+    """The same of the example's bath: its file, its profile and its channel, what they say of units included."""
+    async with virtual_line(base="scpi-and-board", plan=_calm) as line:
+        await line.start(watch_only=True)
+        sensors, found = line.simulated.sensors, []
+        for bath_c, box_c in product(BATHS_C, BOXES_C):
+            sensors["acid-top"].sheath_c, sensors["air"].sheath_c = bath_c, box_c
+            await line.pass_time(4 * PERIOD_S)
+            value_c = line.state.channels["acid-temperature"].reading.value
+            if value_c is None:
+                raise RuntimeError(f"the example reads nothing at {bath_c:g} degC from a box at {box_c:g} degC")
+            found.append((bath_c, value_c))
+        return found
+
+
+def _calm(plan: LinePlan) -> LinePlan:
+    """Sensors that show what they are set to."""
+    sensors = {name: replace(of, lag_s=1e12, noise_c=0.0) for name, of in plan.sensors.items()}
+    return replace(plan, sensors=sensors)
 
 
 async def _read_all(line: SimulatedLine, scans: asyncio.Queue[Event]) -> list[tuple[float, float]]:
