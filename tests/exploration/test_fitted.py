@@ -198,6 +198,7 @@ class Fitted(TwoSupplies):
         set_points_keep_their_limits(self.setup, after, actions)
         off_is_proven_by_good_low_readings_alone(self.setup, before, after, event)
         a_try_is_over_in_time_and_only_while_watching(before, after, event, actions)
+        nothing_is_switched_on_and_off_in_one_step(actions)
         self.note_what_was_told(event, actions)
         a_state_is_confirmed_by_a_good_word_on_its_own_command_alone(before, after, event, self.first)
 
@@ -208,6 +209,12 @@ class Fitted(TwoSupplies):
         for action in actions:
             if isinstance(action, Switch) and self.first.get(action.output, (None, 0))[0] is not action.on:
                 self.first[action.output] = (action.on, action.number)
+
+
+def nothing_is_switched_on_and_off_in_one_step(actions: tuple[Action, ...]) -> None:
+    """R1: what ends current in a step is seen before that step switches on."""
+    on = {action.supply for action in actions if isinstance(action, SwitchOn)}
+    assert not on & {action.supply for action in actions if isinstance(action, SwitchOff)}
 
 
 def nothing_goes_to_a_supply_that_has_no_wire(actions: tuple[Action, ...]) -> None:

@@ -93,8 +93,10 @@ def test_outputs_are_told_with_what_they_are_told_confirmed_and_safe() -> None:
     made.deaf = {"fan"}
     made.ask("exercise", output="fan")
     now = status(made.setup, made.line.state, made.at)
-    assert now["outputs"]["fan"] == {"role": "fan", "on": False, "confirmed": False, "safe_on": True}
-    assert now["outputs"]["contactor"] == {"role": "contactor", "on": False, "confirmed": True, "safe_on": False}
+    fan = {"role": "fan", "device": "board", "point": "fan"}
+    assert now["outputs"]["fan"] == {**fan, "on": False, "confirmed": False, "safe_on": True}
+    contactor = {"role": "contactor", "device": "relays", "point": "k1"}
+    assert now["outputs"]["contactor"] == {**contactor, "on": False, "confirmed": True, "safe_on": False}
     assert now["exercise"] == "fan"
     assert status(made.setup, fitted().line.state, made.at)["exercise"] is None
 
