@@ -105,3 +105,13 @@ def test_a_word_from_before_the_device_began_anew_confirms_nothing_of_what_came_
     sent = len(made.named(Switch))
     made.run(1.0)
     assert any(action.output == "fan" for action in made.named(Switch)[sent:])
+
+
+def test_a_word_from_before_confirms_nothing_of_a_device_that_began_anew_while_only_watching() -> None:
+    made = Bench(fitted_setup())
+    made.start_service(watch_only=True)
+    earlier = next(action for action in made.named(Switch) if action.output == "fan")
+    made.later(0.1)
+    made.heartbeat(0.1)
+    made.give(made.switched(earlier))
+    assert made.line.state.outputs["fan"].confirmed_s is None
