@@ -98,6 +98,8 @@ def follow_contactor(work: Work, name: str) -> None:
     operation = supply.operation
     if supply.closing is None or operation is None or not operation.energised or setup.contactor is None:
         return
+    if contactor.failed(work, name):
+        return  # too late is not at all; the cause holds the load in this same step
     if contactor.shows(work, setup.contactor) is not True:
         return
     work.put(name, replace(supply, closing=None))

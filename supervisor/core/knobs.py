@@ -85,7 +85,7 @@ def watch(work: Work, name: str, current_a: float, sampled_s: float) -> None:
     """Remember since when a good current, A, is far from the plan; None while it is near, or nobody set it yet."""
     setup, supply = work.supply_setup(name), work.supply(name)
     operation = supply.operation
-    if setup.control == "remote" or operation is None or not operation.energised:
+    if setup.control == "remote" or operation is None or not operation.energised or operation.ramp is None:
         return
     wanted_a = operation.plan.expected_a
     far = abs(current_a - wanted_a) > OFF_PLAN_SHARE * wanted_a and not waits_for_hands(setup, operation)

@@ -28,7 +28,7 @@ from supervisor.core.state import LineState, SupplyState
 from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
 
-CORE_VERSION = "4"
+CORE_VERSION = "5"
 """Raised when the same events would give other actions; a replay names both."""
 
 

@@ -24,6 +24,7 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         _off_proven(state, name),
         _supply_answers(state, supply, now_s),
         _charge_bounded(state, name, what),
+        _time_left(state, name, what, now_s),
         _plan_within_limits(setup, state, name, what),
         *_bath_in_band(setup, state, supply, now_s),
         *_heartbeats(setup, state, name, now_s),
@@ -72,6 +73,14 @@ def _charge_bounded(state: LineState, name: str, what: str) -> str:
             "supervisor was away. Gauge the coat and start a new load, or strip it."
         )
     return ""
+
+
+def _time_left(state: LineState, name: str, what: str, now_s: float) -> str:
+    """R8 ends the operation in this same step, but only after what this step was asked for."""
+    operation = state.supplies[name].operation
+    if what == "start" or operation is None or now_s < operation.began_s + operation.plan.longest_s:
+        return ""
+    return f"time left: the longest time of load {operation.load} is over; it is stopped."
 
 
 def _plan_within_limits(setup: LineSetup, state: LineState, name: str, what: str) -> str:

@@ -20,7 +20,7 @@ class SwitchState:
     """One output.
 
     Attributes:
-        on: what it was told last. number: of that action; 0 before the first.
+        on: what it was told last. number: of that action; 0 before the first. first: of the first that told it so.
         confirmed_s: process time at which its device confirmed it; None while it has not.
         asked_wire_s: wire time at which it was first told so. sent_wire_s: of the last sending.
         tried: whether a person exercised it in this run: then its safe state is seen to even while only watching.
@@ -32,6 +32,7 @@ class SwitchState:
     asked_wire_s: float = 0.0
     sent_wire_s: float = 0.0
     tried: bool = False
+    first: int = 0
 
 
 def command(work: Work, name: str, *, on: bool) -> None:
@@ -41,7 +42,7 @@ def command(work: Work, name: str, *, on: bool) -> None:
     if before.number and before.on is on:
         after = replace(before, number=number, sent_wire_s=wire_s)
     else:
-        after = SwitchState(on, number, None, wire_s, wire_s, before.tried)
+        after = SwitchState(on, number, None, wire_s, wire_s, before.tried, number)
     work.put_switch(name, after)
     work.send_switch(name, number, on=on)
 
@@ -52,9 +53,11 @@ def make_safe(work: Work, name: str) -> None:
 
 
 def switched(work: Work, event: Switched) -> None:
-    """Take the fate of a command. Only the newest one's word counts, or a word for the same state."""
+    """Take the fate of a command. A word on one from before the last change says nothing of what came after (R4)."""
     state = work.state.outputs.get(event.output)
     if state is None or not event.ok or event.on is not state.on or state.confirmed_s is not None:
+        return
+    if event.number < state.first:
         return
     work.put_switch(event.output, replace(state, confirmed_s=event.t_received_s))
 
@@ -62,13 +65,13 @@ def switched(work: Work, event: Switched) -> None:
 def doubt(work: Work, name: str) -> None:
     """What was confirmed is history: the device began anew, and its outputs rest. Their safe state is sent again.
 
-    Not by a supervisor that only watches: to it the output is as one that was never told anything.
+    Not by a supervisor that only watches: to it the output is as one that was never told anything. Either way no word
+    on what it was told before counts any more.
     """
     state = work.state.outputs[name]
+    work.put_switch(name, replace(state, number=0, confirmed_s=None, first=work.state.actions + 1))
     if work.state.watch_only and not state.tried:
-        work.put_switch(name, replace(state, number=0, confirmed_s=None))
         return
-    work.put_switch(name, replace(state, confirmed_s=None, asked_wire_s=work.at.wire_s))
     make_safe(work, name)
 
 

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from supervisor.core.actions import SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
-from supervisor.core.events import Ending, Quality
+from supervisor.core.contactor import CLOSES_WITHIN_S, STUCK_AFTER_S
+from supervisor.core.events import Ending, Quality, Switched
+from supervisor.core.setup import OutputSetup
 from tests.core.kit import Bench, fitted_setup, of_kind
 
 
@@ -142,6 +146,7 @@ def test_a_contactor_that_stays_closed_after_it_was_told_to_open_is_told_and_blo
     made.ask("stop")
     made.run(3.0)
     assert made.alarm("contactor/contactor-stuck") is AlarmState.UNACKNOWLEDGED
+    made.later(0.1)
     made.contact(closed=True, quality=Quality.NO_ANSWER)
     assert made.alarm("contactor/contactor-stuck") is AlarmState.UNACKNOWLEDGED
     made.stuck, made.shut["contactor"] = set(), False
@@ -169,11 +174,12 @@ def test_a_safe_state_that_is_not_confirmed_is_sent_again_and_told() -> None:
 
 def test_a_late_word_on_an_older_command_confirms_nothing() -> None:
     made = bench()
-    opened = made.named(Switch)[-1]
+    opened = next(action for action in made.named(Switch) if action.output == "contactor")
     made.deaf = {"contactor"}
     made.start()
     before = made.line.state.outputs
-    made.give(made.switched(replace(opened, on=False)))
+    for number in (opened.number, made.line.state.actions + 1):
+        made.give(made.switched(replace(opened, number=number)))
     assert made.line.state.outputs == before
 
 
@@ -198,3 +204,134 @@ def test_while_only_watching_safe_states_are_sent_once() -> None:
     made.start_service(watch_only=True)
     made.run(5.0)
     assert (switches(made), switches(made, "fan")) == ([False], [True])
+
+
+def test_a_late_word_on_an_earlier_closing_switches_nothing_on() -> None:
+    made = Bench(fitted_setup(auxiliary=False))
+    made.start_service()
+    made.start()
+    earlier = next(action for action in made.named(Switch) if action.on and action.output == "contactor")
+    made.ask("hold")
+    made.run(3.0)
+    made.deaf, came_on = {"contactor"}, len(made.named(SwitchOn))
+    assert made.ask("restart").ok
+    made.give(made.switched(earlier))
+    assert len(made.named(SwitchOn)) == came_on
+    made.give(made.switched(made.named(Switch)[-1]))
+    assert len(made.named(SwitchOn)) == came_on + 1
+
+
+def test_a_word_on_any_sending_of_one_opening_confirms_it_and_one_on_an_earlier_opening_does_not() -> None:
+    made = bench()
+    made.running()
+    earlier = next(action for action in made.named(Switch) if action.output == "contactor")
+    made.deaf = {"contactor"}
+    made.ask("stop")
+    made.run(1.0)
+    opening = next(action for action in made.named(Switch)[::-1] if action.output == "contactor")
+    made.run(1.0)
+    made.give(made.switched(earlier))
+    assert made.line.state.outputs["contactor"].confirmed_s is None
+    made.give(made.switched(opening))
+    assert made.line.state.outputs["contactor"].confirmed_s is not None
+
+
+def test_a_command_that_failed_confirms_nothing() -> None:
+    made = Bench(fitted_setup(auxiliary=False))
+    made.start_service()
+    made.deaf = {"contactor"}
+    made.start()
+    made.give(made.switched(made.named(Switch)[-1], ok=False))
+    assert not made.named(SwitchOn)
+
+
+def test_a_contactor_seen_closed_after_its_time_is_too_late() -> None:
+    made = closing()
+    made.silent = {"main", "relays"}
+    made.run(1.9)
+    made.later(0.2)
+    step = made.contact(closed=True)
+    assert not of_kind(step, SwitchOn)
+    assert made.operation().why == "contactor-failed"
+
+
+def test_the_line_asks_to_be_woken_when_a_contactor_should_have_closed() -> None:
+    made = bench()
+    made.silent, began_s = {"relays"}, made.now_s
+    made.start()
+    made.later(0.1)
+    assert made.wake_up().wake.wire_s == pytest.approx(began_s + CLOSES_WITHIN_S)
+
+
+def test_a_contact_that_still_shows_open_while_the_contactor_closes_is_waited_for() -> None:
+    made = closing()
+    for _ in range(3):
+        made.later(0.3)
+        made.contact(closed=False)
+    assert made.stands() is State.RUNNING
+    made.later(0.3)
+    assert of_kind(made.contact(closed=True), SwitchOn)
+
+
+def test_a_good_contact_followed_by_a_bad_one_before_the_confirmation_proves_nothing() -> None:
+    made = bench()
+    made.deaf = {"contactor"}
+    made.start()
+    closed_s = made.now_s
+    made.later(0.1)
+    made.contact(closed=True)
+    made.later(0.1)
+    made.contact(closed=True, quality=Quality.NO_ANSWER)
+    number = made.named(Switch)[-1].number
+    step = made.give(Switched(made.at, "contactor", True, number, True, closed_s, closed_s))
+    assert not of_kind(step, SwitchOn)
+
+
+def test_a_contact_that_is_still_closed_right_after_the_opening_is_not_stuck_yet() -> None:
+    made = bench().running()
+    made.stuck, made.silent = {"contactor"}, {"relays"}
+    made.ask("stop")
+    made.run(0.8)
+    opened_s = made.line.state.outputs["contactor"].confirmed_s
+    assert opened_s is not None
+    made.now_s = opened_s + STUCK_AFTER_S
+    made.contact(closed=True)
+    assert made.alarm("contactor/contactor-stuck") is AlarmState.NORMAL
+    made.later(0.1)
+    made.contact(closed=True)
+    assert made.alarm("contactor/contactor-stuck") is AlarmState.UNACKNOWLEDGED
+
+
+def test_alarms_of_contactors_and_devices_outlive_a_restart_of_the_supervisor() -> None:
+    made = bench().running()
+    made.stuck, made.board_began_s = {"contactor"}, made.now_s
+    made.run(3.0)
+    made.stuck, made.shut["contactor"] = set(), False
+    made.run(1.0)
+    made.start_service()
+    for name in ("contactor/contactor-stuck", "board/heartbeat-lost"):
+        assert made.alarm(name) is AlarmState.LATCHED_UNACKNOWLEDGED
+
+
+def heated() -> Bench:
+    """With a heater beside the contactor and the fan."""
+    plain = fitted_setup()
+    heater = OutputSetup("heater", "heater", safe_on=False, device="board", point="heater")
+    return Bench(replace(plain, outputs={**plain.outputs, "heater": heater}))
+
+
+def test_a_heater_that_does_not_confirm_its_safe_state_is_told_with_more_weight() -> None:
+    made = heated()
+    made.deaf = {"heater"}
+    made.start_service()
+    made.run(3.0)
+    assert made.alarm("heater/urgent-switch-failed") is AlarmState.UNACKNOWLEDGED
+
+
+def test_off_for_all_says_off_to_the_heater_again_and_off_for_one_supply_does_not() -> None:
+    made = heated()
+    made.start_service()
+    made.ask("off", supply="main")
+    assert switches(made, "heater") == [False]
+    made.ask("off")
+    assert switches(made, "heater") == [False, False]

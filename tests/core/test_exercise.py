@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from supervisor.core.actions import Switch
-from supervisor.core.events import Ending, Quality, Reading, Scanned
+from supervisor.core.events import Ending, Quality, Reading, Scanned, Started
+from supervisor.core.exercise import LONGEST_S
 from tests.core.kit import Bench, fitted_setup, of_kind
 
 
@@ -166,3 +167,54 @@ def test_a_repeated_request_does_not_exercise_twice() -> None:
     sent = len(told(made, "fan"))
     made.give(request)
     assert len(told(made, "fan")) == sent
+
+
+def test_a_late_word_on_an_earlier_opening_does_not_end_the_repeating_of_the_way_back() -> None:
+    made = watching()
+    earlier = next(action for action in made.named(Switch) if action.output == "contactor")
+    made.ask("exercise", output="contactor")
+    made.deaf = {"contactor"}
+    made.ask("release", output="contactor")
+    made.give(made.switched(earlier))
+    sent = len(told(made, "contactor"))
+    made.run(2.0)
+    assert len(told(made, "contactor")) > sent
+
+
+def test_the_line_asks_to_be_woken_when_a_trial_is_over() -> None:
+    made = watching()
+    began_s = made.now_s
+    made.ask("exercise", output="fan")
+    made.later(0.1)
+    assert made.wake_up().wake.wire_s == pytest.approx(began_s + LONGEST_S)
+
+
+def test_nothing_is_exercised_once_the_supervisor_was_told_to_end() -> None:
+    made = watching()
+    made.give(Ending(made.at))
+    (reason,) = made.ask("exercise", output="fan").reasons
+    assert reason.startswith("not ending:")
+
+
+def test_one_low_current_without_the_proof_of_off_is_not_enough_for_a_contactor() -> None:
+    made = Bench(fitted_setup())
+    made.give(Started(made.at, "boot", "1", "hash", watch_only=True))
+    made.later(0.4)
+    made.scan()
+    (reason,) = made.ask("exercise", output="contactor").reasons
+    assert reason.startswith("off proven:")
+
+
+def test_a_contactor_opens_at_once_where_nobody_knows_whether_current_flows() -> None:
+    made = watching()
+    made.ask("exercise", output="contactor")
+    made.current(None, quality=Quality.NO_ANSWER)
+    assert told(made, "contactor")[-1] is False
+
+
+def test_no_trial_outlives_a_restart_of_the_supervisor() -> None:
+    made = watching()
+    made.ask("exercise", output="fan")
+    step = made.give(Started(made.at, "boot", "1", "hash", watch_only=False))
+    assert ("fan", True) in [(action.output, action.on) for action in of_kind(step, Switch)]
+    assert made.line.state.exercise is None

@@ -84,3 +84,34 @@ def test_nothing_starts_while_no_heartbeat_comes() -> None:
     made = Bench(fitted_setup(), silent={"board"})
     made.start_service()
     assert "heartbeat there: none comes from board." in made.start().reasons
+
+
+def test_the_same_heartbeat_twice_is_no_new_beginning() -> None:
+    made = running()
+    made.later(0.1)
+    made.heartbeat(made.now_s)
+    made.later(0.1)
+    made.heartbeat(made.now_s - 0.1)
+    assert made.stands() is State.RUNNING
+
+
+def test_a_word_from_before_the_device_began_anew_confirms_nothing_of_what_came_after() -> None:
+    made = running()
+    earlier = next(action for action in made.named(Switch)[::-1] if action.output == "fan")
+    made.deaf = {"fan"}
+    made.later(0.1)
+    made.heartbeat(0.1)
+    made.give(made.switched(earlier))
+    sent = len(made.named(Switch))
+    made.run(1.0)
+    assert any(action.output == "fan" for action in made.named(Switch)[sent:])
+
+
+def test_a_word_from_before_confirms_nothing_of_a_device_that_began_anew_while_only_watching() -> None:
+    made = Bench(fitted_setup())
+    made.start_service(watch_only=True)
+    earlier = next(action for action in made.named(Switch) if action.output == "fan")
+    made.later(0.1)
+    made.heartbeat(0.1)
+    made.give(made.switched(earlier))
+    assert made.line.state.outputs["fan"].confirmed_s is None

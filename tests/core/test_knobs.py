@@ -7,7 +7,9 @@ import pytest
 from supervisor.core.actions import ArmTimeOut, Note, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
-from supervisor.core.events import Order, Quality
+from supervisor.core.events import Instant, Order, Quality, Woken
+from supervisor.core.knobs import HAND_S, OFF_PLAN_S
+from supervisor.core.plan import make_plan
 from supervisor.core.setup import Control
 from tests.core.kit import Bench, fitted_setup, of_kind
 
@@ -207,3 +209,111 @@ def test_a_bad_reading_neither_proves_off_nor_clears_an_alarm_of_a_supply_with_k
     for _ in range(4):
         made.current(None, quality=Quality.MALFORMED)
     assert made.alarm("main/switch-off-by-hand") is AlarmState.UNACKNOWLEDGED
+
+
+def test_a_contactor_seen_closed_after_its_time_begins_no_run() -> None:
+    made = bench()
+    made.silent = {"relays"}
+    made.ask("start", order=ORDER, confirmed=True)
+    made.run(1.9)
+    made.later(0.2)
+    made.contact(closed=True)
+    assert made.operation().why == "contactor-failed"
+    assert not made.shut["contactor"]
+    assert not any("turn the current up" in note.text for note in made.named(Note))
+
+
+def test_a_current_off_its_plan_is_not_told_while_the_contactor_closes() -> None:
+    made = bench()
+    made.silent = {"relays"}
+    made.ask("start", order=ORDER, confirmed=True)
+    made.current(0.0)
+    # Process time alone runs far ahead of the wire, as in a demo.
+    made.give(Woken(Instant(made.now_s + OFF_PLAN_S, made.now_s + 0.1, made.wall_s)))
+    assert made.alarm("main/current-off-plan") is AlarmState.NORMAL
+
+
+def test_a_current_off_its_plan_is_not_told_before_the_knobs_are_confirmed() -> None:
+    made = bench()
+    made.ask("start", order=Order(0.013, 5.0), confirmed=True)
+    made.turn(1.0)
+    made.run(40.0)
+    assert made.alarm("main/current-off-plan") is AlarmState.NORMAL
+
+
+def test_a_current_off_its_plan_is_over_once_the_load_is_held() -> None:
+    made = going(target_um=5.0)
+    made.turn(1.7)
+    made.run(32.0)
+    made.ask("hold")
+    assert made.alarm("main/current-off-plan") is AlarmState.RETURNED_UNACKNOWLEDGED
+
+
+def test_a_restart_by_hand_runs_again_with_the_persons_word() -> None:
+    made = going(target_um=5.0)
+    made.ask("hold")
+    made.turn(0.0)
+    made.run(3.0)
+    assert made.ask("restart", confirmed=True).ok
+    made.run(1.0)
+    assert made.stands() is State.RESTARTING
+    made.turn(1.95)
+    made.run(1.0)
+    assert made.ask("confirm").ok
+    assert made.stands() is State.RUNNING
+
+
+def test_the_line_asks_to_be_woken_for_what_hands_have_not_done_in_time() -> None:
+    made = bench()
+    made.ask("start", order=Order(0.013, 5.0), confirmed=True)
+    made.turn(1.0)
+    made.run(0.4)
+    ramp = made.operation().ramp
+    assert ramp is not None
+    late_s = ramp.began_s + 10.0 + HAND_S
+    made.run(late_s - made.now_s - 0.1)
+    assert made.wake.process_s == pytest.approx(late_s)
+    made.ask("confirm")
+    made.run(0.4)
+    since_s = made.now_s
+    made.run(OFF_PLAN_S - 0.1)
+    assert made.wake.process_s == pytest.approx(since_s + OFF_PLAN_S)
+
+
+@pytest.mark.parametrize("control", CONTROLS)
+def test_a_plan_by_hand_allows_for_the_whole_soft_start(control: Control) -> None:
+    by_hand, by_wire = fitted_setup(control), fitted_setup()
+    slow, _ = make_plan(by_hand, by_hand.supplies["main"], ORDER)
+    fast, _ = make_plan(by_wire, by_wire.supplies["main"], ORDER)
+    assert slow is not None
+    assert fast is not None
+    assert slow.expected_s - fast.expected_s == pytest.approx(fast.ramp_s / 2)
+
+
+def test_what_came_and_went_between_two_readings_may_have_been_all_the_supply_can_give() -> None:
+    """R5: nothing bounds what flowed unseen between on and off but the rating of a supply with knobs."""
+    made = bench()
+    made.ask("start", order=ORDER, confirmed=True)
+    made.later(0.1)
+    made.contact(closed=True)
+    made.ask("stop")
+    before = made.operation().dose
+    assert before.last_s is not None
+    made.current(0.0)
+    after = made.operation().dose
+    assert after.last_s is not None
+    assert after.charge.high - before.charge.high == pytest.approx(10.0 * (after.last_s - before.last_s))
+
+
+def test_the_current_counts_to_the_opening_of_the_contactor_and_not_to_the_next_reading() -> None:
+    made = going(target_um=5.0)
+    made.silent = {"main"}
+    read_s, read_c = made.operation().dose.last_s, made.operation().dose.charge.best
+    assert read_s is not None
+    made.later(0.1)
+    made.ask("stop")
+    opened_s = made.now_s
+    made.later(0.1)
+    made.contact(closed=False)
+    made.current(0.0)
+    assert made.operation().dose.charge.best - read_c == pytest.approx(1.95 * (opened_s - read_s))

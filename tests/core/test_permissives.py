@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import pytest
 
-from supervisor.core.actions import SwitchOn
+from supervisor.core.actions import Record, SetPoints, Switch, SwitchOn
 from supervisor.core.alarms import Alarm, AlarmState
-from supervisor.core.events import Ending, Quality
+from supervisor.core.anodize import State
+from supervisor.core.events import Ending, Quality, Recorded
 from supervisor.core.permissives import failing
-from tests.core.kit import Bench
+from tests.core.kit import Bench, fitted_setup, of_kind
 
 
 def ready(*, watch_only: bool = False) -> Bench:
@@ -66,6 +67,41 @@ def test_with_every_permissive_the_list_of_reasons_is_empty() -> None:
 
 def test_only_a_held_operation_can_be_restarted() -> None:
     assert ready().ask("restart").reasons == ("operation held: main is idle; only a held operation can be restarted.",)
+
+
+def nearly_over(bench: Bench) -> float:
+    """Hold a load until its longest time is all but over; return the process time at which it is."""
+    bench.ask("hold")
+    bench.run(2.0)
+    ends_s = bench.operation().began_s + bench.operation().plan.longest_s
+    bench.run(ends_s - bench.now_s - 0.3)
+    assert bench.stands() is State.HELD
+    return ends_s
+
+
+def test_a_restart_whose_record_comes_when_the_longest_time_is_over_switches_nothing_on() -> None:
+    for bench in (Bench().running(), Bench(fitted_setup()).running()):
+        ends_s = nearly_over(bench)
+        bench.keeps_records = False
+        bench.give(bench.request("restart"))
+        bench.now_s = ends_s
+        step = bench.give(Recorded(bench.at, bench.named(Record)[-1].intent))
+        assert not of_kind(step, SwitchOn)
+        assert not of_kind(step, SetPoints)
+        assert not any(action.on for action in of_kind(step, Switch))
+        assert bench.operation().why == "longest-time"
+
+
+def test_a_contactor_seen_closed_when_the_longest_time_is_over_switches_nothing_on() -> None:
+    bench = Bench(fitted_setup()).running()
+    ends_s = nearly_over(bench)
+    bench.silent = {"relays"}
+    bench.give(bench.request("restart"))
+    bench.now_s = ends_s
+    step = bench.contact(closed=True)
+    assert not of_kind(step, SwitchOn)
+    assert not of_kind(step, SetPoints)
+    assert bench.operation().why == "longest-time"
 
 
 def test_a_finished_operation_is_reset_before_the_next_start() -> None:

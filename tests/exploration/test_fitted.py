@@ -10,6 +10,7 @@ from hypothesis.stateful import rule
 
 from supervisor.core.actions import Action, Answer, Record, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.anodize import OVER, State
+from supervisor.core.contactor import CLOSES_WITHIN_S
 from supervisor.core.events import (
     Event,
     Order,
@@ -78,6 +79,7 @@ class Fitted(TwoSupplies):
         self.setup = fitted()
         self.line = Line(self.setup)
         self.switching: list[Switch] = []
+        self.first: dict[str, tuple[bool, int]] = {}
         self.beats_s = 0.0
 
     # -- what may happen besides
@@ -93,6 +95,20 @@ class Fitted(TwoSupplies):
         self.beats_s = 0.1 if anew else self.beats_s + 0.5
         reading = Reading("board-heartbeat", quality, self.beats_s)
         self.step(Scanned(self.at, "board", self.process_s, self.process_s, (reading,)))
+
+    @rule(name=NAMES, wire_s=st.sampled_from([0.5, 2.1]))
+    def a_contactor_takes_its_time(self, name: str, wire_s: float) -> None:
+        """And nothing is heard meanwhile, nor is the line woken on time."""
+        self.all_is_well(name)
+        self.all_alarms_are_reset(name)
+        self.ask("reset", name, None)
+        self.ask("start", name, Order(0.013, 5.0, ramp_s=0.2), recorded=True)
+        for action in tuple(self.switching):
+            self.switching.remove(action)
+            self.switched(action, ok=True)
+        self.process_s += 0.1
+        self.wire_s += wire_s
+        self.a_contact_is_read(name, closed=True, quality=Quality.GOOD, late_s=0.0)
 
     @rule(which=st.integers(0, 3), ok=st.booleans())
     def a_switch_command_ends(self, which: int, ok: bool) -> None:
@@ -182,6 +198,23 @@ class Fitted(TwoSupplies):
         set_points_keep_their_limits(self.setup, after, actions)
         off_is_proven_by_good_low_readings_alone(self.setup, before, after, event)
         a_try_is_over_in_time_and_only_while_watching(before, after, event, actions)
+        nothing_is_switched_on_and_off_in_one_step(actions)
+        self.note_what_was_told(event, actions)
+        a_state_is_confirmed_by_a_good_word_on_its_own_command_alone(before, after, event, self.first)
+
+    def note_what_was_told(self, event: Event, actions: tuple[Action, ...]) -> None:
+        """Keep the number of the first command of what each output is told now."""
+        if isinstance(event, Started):
+            self.first.clear()
+        for action in actions:
+            if isinstance(action, Switch) and self.first.get(action.output, (None, 0))[0] is not action.on:
+                self.first[action.output] = (action.on, action.number)
+
+
+def nothing_is_switched_on_and_off_in_one_step(actions: tuple[Action, ...]) -> None:
+    """R1: what ends current in a step is seen before that step switches on."""
+    on = {action.supply for action in actions if isinstance(action, SwitchOn)}
+    assert not on & {action.supply for action in actions if isinstance(action, SwitchOff)}
 
 
 def nothing_goes_to_a_supply_that_has_no_wire(actions: tuple[Action, ...]) -> None:
@@ -210,6 +243,10 @@ def on_follows_a_contactor_that_is_seen_closed(
     setup: LineSetup, before: LineState, after: LineState, event: Event, actions: tuple[Action, ...]
 ) -> None:
     """R1 and R9: a good contact, sampled after the device confirmed, and every permissive once more."""
+    for name, supply in before.supplies.items():
+        operation = after.supplies[name].operation
+        if supply.closing is not None and operation is not None and operation.ramp is not None:
+            assert event.at.wire_s < supply.closing.since_wire_s + CLOSES_WITHIN_S
     for action in actions:
         if not isinstance(action, SwitchOn | SetPoints) or before.supplies["main"].closing is None:
             continue
@@ -294,6 +331,19 @@ def a_try_is_over_in_time_and_only_while_watching(
     if isinstance(event, Request) and event.what == "exercise":
         (answer,) = [action for action in actions if isinstance(action, Answer)]
         assert answer.ok is (after.exercise is not None and before.exercise is None)
+
+
+def a_state_is_confirmed_by_a_good_word_on_its_own_command_alone(
+    before: LineState, after: LineState, event: Event, first: dict[str, tuple[bool, int]]
+) -> None:
+    """R4: a word that is late, of an earlier command, confirms nothing."""
+    for name, state in after.outputs.items():
+        was = before.outputs.get(name)
+        if state.confirmed_s is None or (was is not None and was.confirmed_s == state.confirmed_s):
+            continue
+        assert isinstance(event, Switched)
+        assert (event.output, event.on, event.ok) == (name, state.on, True)
+        assert event.number >= first[name][1]
 
 
 Fitted.TestCase.settings = settings(max_examples=150, stateful_step_count=50, derandomize=True, deadline=None)

@@ -15,7 +15,7 @@ from supervisor.core.plan import make_plan
 from supervisor.core.state import Latest, LineState, SupplyState
 from supervisor.service.status import status
 from supervisor.trade.charge import Interval
-from tests.core.kit import line_setup
+from tests.core.kit import Bench, fitted_setup, line_setup
 
 SETUP = line_setup()
 MAIN = SETUP.supplies["main"]
@@ -80,3 +80,56 @@ def test_off_is_told_as_proven_only_while_a_fresh_current_bears_it_out(
     line = LineState(channels={MAIN.current: latest}, supplies={"main": SupplyState(output=Output(proven_off=True))})
     told = status(SETUP, line, Instant(READ_S + after_s, 1.0, 0.0))
     assert told["supplies"]["main"]["off_proven"] is proven
+
+
+def fitted(*, watch_only: bool = False) -> Bench:
+    made = Bench(fitted_setup("contactor"))
+    made.start_service(watch_only=watch_only)
+    return made
+
+
+def test_outputs_are_told_with_what_they_are_told_confirmed_and_safe() -> None:
+    made = fitted(watch_only=True)
+    made.deaf = {"fan"}
+    made.ask("exercise", output="fan")
+    now = status(made.setup, made.line.state, made.at)
+    fan = {"role": "fan", "device": "board", "point": "fan"}
+    assert now["outputs"]["fan"] == {**fan, "on": False, "confirmed": False, "safe_on": True}
+    contactor = {"role": "contactor", "device": "relays", "point": "k1"}
+    assert now["outputs"]["contactor"] == {**contactor, "on": False, "confirmed": True, "safe_on": False}
+    assert now["exercise"] == "fan"
+    assert status(made.setup, fitted().line.state, made.at)["exercise"] is None
+
+
+@pytest.mark.parametrize(("quality", "closed"), [(Quality.GOOD, True), (Quality.NO_ANSWER, None)])
+def test_a_contact_is_told_closed_open_or_not_known(quality: Quality, closed: bool | None) -> None:
+    made = fitted()
+    contact = {"role": "auxiliary contact", "tank": None, "reading": "good"}
+    assert status(made.setup, made.line.state, made.at)["contacts"]["shut"] == {**contact, "closed": False}
+    made.later(0.1)
+    made.contact(closed=True, quality=quality)
+    told = status(made.setup, made.line.state, made.at)["contacts"]["shut"]
+    assert told == {**contact, "reading": str(quality), "closed": closed}
+
+
+def test_a_heartbeat_is_told_until_it_is_stale() -> None:
+    made = fitted()
+    made.later(0.1)
+    made.heartbeat(42.0)
+    assert status(made.setup, made.line.state, made.at)["heartbeats"] == {"board": {"seconds": 42.0, "reading": "good"}}
+    made.later(60.0)
+    assert status(made.setup, made.line.state, made.at)["heartbeats"] == {
+        "board": {"seconds": None, "reading": "stale"}
+    }
+
+
+def test_a_supply_with_knobs_is_told_to_wait_for_hands_until_they_are_confirmed() -> None:
+    made = fitted()
+    made.ask("start", order=Order(0.013, 5.0), confirmed=True)
+    made.run(1.0)
+    made.turn(1.95)
+    made.run(1.0)
+    waits = status(made.setup, made.line.state, made.at)["supplies"]["main"]
+    made.ask("confirm")
+    after = status(made.setup, made.line.state, made.at)["supplies"]["main"]
+    assert (waits["control"], waits["waits_for_hands"], after["waits_for_hands"]) == ("contactor", True, False)
