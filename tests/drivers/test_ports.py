@@ -229,7 +229,7 @@ async def test_no_cancel_is_ever_swallowed_by_a_request(peer: Peer, link: RtuLin
 async def test_two_requests_at_once_on_one_link_are_a_mistake_of_the_caller(peer: Peer) -> None:
     # Telling of an assertion takes pytest longer than the usual time-out of these tests.
     link = RtuLink(settings(peer.port, time_out_s=5.0), time.monotonic)
-    peer.answer(GOOD)
+    peer.script.append(lambda _request: [(0.1, GOOD)])  # the first is under way until then
     first = asyncio.create_task(read_two(link))
     await asyncio.sleep(0.001)
     with pytest.raises(AssertionError, match="one after another"):
