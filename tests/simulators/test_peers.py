@@ -56,7 +56,7 @@ async def test_several_relays_are_written_in_one_request_by_a_third_library(serv
         return done
 
     assert await asyncio.to_thread(ask)
-    assert [server.line.switches[name].is_on for name in ("main-contactor", "horn", "lamp")] == [True, True, False]
+    assert [server.line.switches[name].is_on for name in ("main-contactor", "horn", "cooling")] == [True, True, False]
 
 
 async def test_the_scpi_supply_is_driven_by_a_third_library(server: LineServer) -> None:
