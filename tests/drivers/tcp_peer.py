@@ -35,22 +35,31 @@ class TcpPeer:
         self.writers: list[asyncio.StreamWriter] = []
         self.port = 0
         self.asked = asyncio.Event()
+        self.ended: asyncio.Queue[str] = asyncio.Queue()
 
     def answer(self, *frames: bytes, as_is: bool = False) -> None:
         """Answer the next requests with these bytes, one each."""
         self.script.extend((frame, as_is) for frame in frames)
 
     async def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        """Serve one connection."""
+        """Serve one connection, and put into `ended` how the other side ended it: in good order or by a reset."""
         self.writers.append(writer)
-        while request := await reader.read(4096):
-            self.requests.append(request)
-            self.asked.set()
-            self.arrived_s.append(asyncio.get_running_loop().time())
-            if self.script:
-                frame, as_is = self.script.popleft()
-                writer.write(frame if as_is else request[:2] + frame[2:])
+        try:
+            while request := await reader.read(4096):
+                self._take(request, writer)
+        except ConnectionResetError:
+            self.ended.put_nowait("reset")
+        else:
+            self.ended.put_nowait("in good order")
         writer.close()
+
+    def _take(self, request: bytes, writer: asyncio.StreamWriter) -> None:
+        self.requests.append(request)
+        self.asked.set()
+        self.arrived_s.append(asyncio.get_running_loop().time())
+        if self.script:
+            frame, as_is = self.script.popleft()
+            writer.write(frame if as_is else request[:2] + frame[2:])
 
     async def hang_up(self) -> None:
         """End every connection."""

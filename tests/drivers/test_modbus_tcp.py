@@ -6,6 +6,8 @@ Frames from "MODBUS Messaging on TCP/IP Implementation Guide V1.0b" and "Applica
 from __future__ import annotations
 
 import asyncio
+import socket
+import sys
 from collections.abc import AsyncIterator
 
 import pytest
@@ -104,12 +106,59 @@ async def test_a_connection_that_ends_instead_of_an_answer_is_told_at_once(far: 
     await link.close()
 
 
-async def test_a_host_that_is_not_there_is_told_with_what_to_do() -> None:
-    async with tcp_peer() as gone:
-        port = gone.port
-    link = TcpLink(settings(port), asyncio.get_running_loop().time)
-    with pytest.raises(LinkDown, match="cannot be reached; check that it has power and its network cable"):
-        await read_two(link)
+async def test_after_silence_what_has_not_arrived_never_does(far: TcpPeer, near: TcpLink) -> None:
+    with pytest.raises(NoAnswer):
+        await near.write(1, "coil", 0, (1,))
+    assert await asyncio.wait_for(far.ended.get(), 2.0) == "reset"
+
+
+async def test_a_request_that_could_not_leave_in_time_never_leaves_later() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        link = TcpLink(settings(server.getsockname()[1]), asyncio.get_running_loop().time)
+        await link.open()
+        far, _ = server.accept()
+    far.setblocking(False)
+    assert link._client is not None
+    transport = link._client.ctx.transport
+    assert isinstance(transport, asyncio.Transport)
+    while transport.get_write_buffer_size() < 1024:
+        transport.write(b"\x55" * 1024)  # until the wire takes no more
+    with pytest.raises(NoAnswer):
+        await link.write(1, "coil", 0, (1,))
+    arrived = bytearray()
+
+    async def take_all() -> None:
+        while data := await asyncio.get_running_loop().sock_recv(far, 1 << 20):
+            arrived.extend(data)
+
+    with far, pytest.raises(ConnectionResetError):
+        await asyncio.wait_for(take_all(), 2.0)
+    assert set(arrived) <= {0x55}
+
+
+async def test_a_link_is_closed_in_good_order_where_nothing_is_open(far: TcpPeer) -> None:
+    link = link_to(far)
+    far.answer(GOOD)
+    await read_two(link)
+    await link.close()
+    await link.close()
+    assert await asyncio.wait_for(far.ended.get(), 2.0) == "in good order"
+
+
+async def test_a_connection_dies_with_the_process_that_asks(far: TcpPeer) -> None:
+    """Killed between request and answer: what the system still has of the request is dropped."""
+    asking = (
+        "import asyncio, sys; from drivers.modbus_tcp import TcpLink; from tests.drivers.tcp_peer import settings\n"
+        "async def work():\n"
+        "    link = TcpLink(settings(int(sys.argv[1]), time_out_s=60.0), asyncio.get_running_loop().time)\n"
+        "    await link.write(1, 'coil', 0, (1,))\n"
+        "asyncio.run(work())"
+    )
+    process = await asyncio.create_subprocess_exec(sys.executable, "-c", asking, str(far.port))
+    await asyncio.wait_for(far.asked.wait(), 20.0)
+    process.kill()
+    await process.wait()
+    assert await asyncio.wait_for(far.ended.get(), 2.0) == "reset"
 
 
 async def test_a_link_settles_after_opening_and_rests_between_requests(far: TcpPeer) -> None:
