@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from drivers.modbus_frames import REQUEST_LENGTH, frame_gap_s, read_answer_length, wire_time_s, write_request_length
 from drivers.points import LinkSettings, SerialSettings
 from drivers.ports import Times
-from drivers.registers import BIT_TABLES, Register, RegisterMap, groups_of
+from drivers.registers import BIT_TABLES, WRITABLE, Register, RegisterMap, groups_of
 
 WRITE_ANSWER_BYTES = REQUEST_LENGTH
 """A device confirms a write with address and value or count."""
@@ -18,7 +18,7 @@ def modbus_times(settings: LinkSettings, device_map: RegisterMap) -> Times:
     baud = settings.baud if isinstance(settings, SerialSettings) else None
     worst_s, points = device_map.worst_answer_s, device_map.points.values()
     reads = [transaction_s(baud, read_answer_bytes(group), worst_s) for group in groups_of(device_map)]
-    writes = [_write_s(baud, point, worst_s) for point in points if point.table in {"coil", "holding register"}]
+    writes = [_write_s(baud, point, worst_s) for point in points if point.table in WRITABLE]
     switches = [_write_s(baud, p, worst_s) for p in points if set(p.states.values()) == {"off", "on"}]
     plain_s = transaction_s(baud, WRITE_ANSWER_BYTES, worst_s)
     return Times(
