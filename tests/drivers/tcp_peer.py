@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from socketserver import ThreadingTCPServer
+from typing import TypeVar
 
 from umodbus.server.tcp import RequestHandler, get_server
 
@@ -15,6 +16,7 @@ from drivers.modbus_tcp import TcpLink
 from drivers.points import TcpSettings
 
 TIME_OUT_S = 0.05
+_P = TypeVar("_P", bound="TcpPeer")
 
 
 def settings(port: int, *, time_out_s: float = TIME_OUT_S, **more: float) -> TcpSettings:
@@ -69,9 +71,8 @@ class TcpPeer:
 
 
 @asynccontextmanager
-async def tcp_peer() -> AsyncIterator[TcpPeer]:
-    """Listen on a port that the system chooses."""
-    peer = TcpPeer()
+async def served(peer: _P) -> AsyncIterator[_P]:
+    """Let this peer listen on a port that the system chooses."""
     server = await asyncio.start_server(peer.serve, "127.0.0.1", 0)
     peer.port = server.sockets[0].getsockname()[1]
     try:
@@ -79,6 +80,13 @@ async def tcp_peer() -> AsyncIterator[TcpPeer]:
     finally:
         server.close()
         await peer.hang_up()
+
+
+@asynccontextmanager
+async def tcp_peer() -> AsyncIterator[TcpPeer]:
+    """Let a scripted peer listen."""
+    async with served(TcpPeer()) as peer:
+        yield peer
 
 
 def link_to(peer: TcpPeer, **more: float) -> TcpLink:
