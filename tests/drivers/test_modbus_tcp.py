@@ -17,7 +17,8 @@ from drivers.modbus_frames import judge_tcp
 from drivers.modbus_tcp import TcpLink
 from drivers.module_modbus import ModuleModbus
 from drivers.ports import BadAnswer, LinkDown, NoAnswer, Refused
-from drivers.registers import Register, RegisterMap
+from drivers.registers import Register, RegisterMap, WordOrder
+from drivers.supply_modbus import SupplyModbus
 from tests.drivers.tcp_peer import TcpPeer, link_to, mbap, settings, tcp_peer, umodbus_server
 
 GOOD = mbap(1, 3, 4, 0x01, 0x02, 0x03, 0x04)
@@ -196,23 +197,63 @@ def test_every_beginning_of_a_good_answer_may_still_become_one() -> None:
     assert verdicts == ["incomplete"] * len(answer) + ["good"]
 
 
-async def test_a_server_on_a_third_library_is_read_and_written() -> None:
-    registers, coils = dict.fromkeys(range(8), 0), dict.fromkeys(range(4), 0)
-    points = {
-        "set": Register("set", "holding register", 2, "uint32", "CDAB", low=0, high=1e9),
-        "k1": Register("k1", "coil", 1, states={0: "off", 1: "on"}),
-        "k2": Register("k2", "coil", 2, write_many=True, states={0: "off", 1: "on"}),
-    }
+RELAYS = {
+    "k1": Register("k1", "coil", 1, states={0: "off", 1: "on"}),
+    "k2": Register("k2", "coil", 2, write_many=True, states={0: "off", 1: "on"}),
+    "k1 seen": Register("k1 seen", "discrete input", 1, states={0: "open", 1: "closed"}),
+    "k3": Register("k3", "holding register", 7, write_many=True, states={0x55: "off", 0xAA: "on"}),
+}
+
+
+async def test_relays_on_a_third_library_are_switched_and_seen() -> None:
+    registers, coils = {7: 0x55}, dict.fromkeys(range(4), 0)
     with umodbus_server(registers, coils) as port:
-        link = build_link(settings(port, time_out_s=1.0), asyncio.get_running_loop().time)
-        module = build_device(link, RegisterMap("relays", "modbus module", 1, points, 0.05))
+        link = build_link(settings(port, time_out_s=2.0), asyncio.get_running_loop().time)
+        module = build_device(link, RegisterMap("relays", "modbus module", 1, RELAYS, 0.05))
         assert isinstance(module, ModuleModbus)
-        await module.set_switch("k1", on=True)
-        await module.set_switch("k2", on=True)
-        assert isinstance(link, TcpLink)
-        await link.write(1, "holding register", 2, (0x5678, 0x1234))
-        scan = await module.read({"set"})
-        assert (scan.values["set"], scan.raw["set"]) == (0x12345678, (0x5678, 0x1234))
+        for point in ("k1", "k2", "k3"):
+            await module.set_switch(point, on=True)
         assert (await module.read({"k1", "k2"})).values == {"k1": 1.0, "k2": 1.0}
+        assert (await module.read({"k1 seen"})).values == {"k1 seen": 1.0}
+        assert (registers, coils) == ({7: 0xAA}, {0: 0, 1: 1, 2: 1, 3: 0})
+        for point in ("k1", "k2", "k3"):
+            await module.set_switch(point, on=False)
         await link.close()
-    assert coils == {0: 0, 1: 1, 2: 1, 3: 0}
+    assert (registers, coils) == ({7: 0x55}, dict.fromkeys(range(4), 0))
+
+
+# 70000 is 0x00011170, and 2.5 as float32 is 0x40200000 (IEEE 754, computed by hand), in each order of their bytes.
+HELD: dict[WordOrder, tuple[int, int, int, int]] = {
+    "ABCD": (0x0001, 0x1170, 0x4020, 0x0000),
+    "CDAB": (0x1170, 0x0001, 0x0000, 0x4020),
+    "BADC": (0x0100, 0x7011, 0x2040, 0x0000),
+    "DCBA": (0x7011, 0x0100, 0x0000, 0x2040),
+}
+
+
+@pytest.mark.parametrize("order", HELD)
+async def test_a_supply_on_a_third_library_takes_set_points_of_32_bits(order: WordOrder) -> None:
+    registers = dict.fromkeys(range(32), 0)
+    points = {
+        "set_current": Register("set_current", "holding register", 16, "uint32", order, scale=0.001, low=0, high=100),
+        "set_voltage": Register("set_voltage", "holding register", 18, "float32", order, low=0, high=60),
+        "switch": Register("switch", "holding register", 20, states={0: "off", 1: "on"}),
+        "current": Register("current", "input register", 16, "int32", order, scale=0.001),
+        "voltage": Register("voltage", "input register", 18, "float32", order),
+    }
+    with umodbus_server(registers, {0: 0}) as port:
+        link = build_link(settings(port, time_out_s=2.0), asyncio.get_running_loop().time)
+        supply = build_device(link, RegisterMap("rectifier", "modbus supply", 1, points, 0.05))
+        assert isinstance(supply, SupplyModbus)
+        await supply.set_current(70.0)
+        await supply.set_voltage(2.5)
+        await supply.switch_on()
+        scan = await supply.read({"current", "voltage"})
+        assert isinstance(link, TcpLink)
+        with pytest.raises(Refused) as refused:
+            await link.read(1, "holding register", 900, 1)
+        await link.close()
+    assert tuple(registers[address] for address in range(16, 21)) == (*HELD[order], 1)
+    assert scan.values == pytest.approx({"current": 70.0, "voltage": 2.5})
+    assert scan.raw == {"current": HELD[order][:2], "voltage": HELD[order][2:]}
+    assert refused.value.code == 2

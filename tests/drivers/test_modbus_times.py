@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
-from collections.abc import Callable, Collection, Coroutine
+from collections.abc import Callable, Collection, Coroutine, Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -100,15 +100,22 @@ async def busy_s(told: LinkSettings, device_map: RegisterMap, work: Work, trace:
     return took_s / TIMES
 
 
+@contextlib.contextmanager
+def slow_bus() -> Iterator[tuple[str, Trace]]:
+    """A bus with a slow device on it: its port, and the trace of its link."""
+    with Peer() as peer, contextlib.ExitStack() as held:
+        # While nobody holds the near end the peer looks again later, by a clock that stands still for bytes.
+        held.callback(os.close, os.open(peer.port, os.O_RDWR | os.O_NOCTTY))
+        flight = Flight(peer)
+        virtual_loop().carriers.append(flight)
+        peer.script.extend([slow_on_the_bus] * (TIMES + 1))
+        yield peer.port, flight.trace
+
+
 def busy_on_the_bus_s(told: SerialSettings, device_map: RegisterMap, work: Work) -> float:
     async def measure() -> float:
-        with Peer() as peer, contextlib.ExitStack() as held:
-            # While nobody holds the near end the peer looks again later, by a clock that stands still for bytes.
-            held.callback(os.close, os.open(peer.port, os.O_RDWR | os.O_NOCTTY))
-            flight = Flight(peer)
-            virtual_loop().carriers.append(flight)
-            peer.script.extend([slow_on_the_bus] * (TIMES + 1))
-            return await busy_s(replace(told, port=peer.port), device_map, work, flight.trace)
+        with slow_bus() as (port, trace):
+            return await busy_s(replace(told, port=port), device_map, work, trace)
 
     return run_virtual(measure())
 
@@ -174,6 +181,28 @@ def test_no_exchange_on_the_network_takes_longer_than_the_times_say(
 ) -> None:
     told = replace(TCP, **demand)
     judge(busy_on_the_network_s(told, device_map, work), told, device_map, work)
+
+
+def test_a_bus_is_left_alone_after_opening_and_not_again() -> None:
+    ends_s: list[float] = []
+
+    async def twice(device: SupplyModbus | ModuleModbus) -> None:
+        for _ in range(2):
+            began_s = asyncio.get_running_loop().time()
+            await device.read({"current"})
+            ends_s.append(asyncio.get_running_loop().time() - began_s)
+
+    async def measure() -> None:
+        with slow_bus() as (port, trace):
+            link = build_link(replace(SERIAL, port=port, settle_s=1.5), asyncio.get_running_loop().time, trace)
+            device = build_device(link, SUPPLY)
+            assert isinstance(device, SupplyModbus)
+            await twice(device)
+            await link.close()
+
+    run_virtual(measure())
+    assert ends_s[0] >= 1.5 + WORST_S
+    assert ends_s[1] < 1.0
 
 
 @pytest.mark.parametrize("demand", [{}, {"quiet_s": 0.1}, {"settle_s": 0.2}], ids=["nothing", "a rest", "settling"])

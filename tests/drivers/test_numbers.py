@@ -69,7 +69,7 @@ def test_a_scaled_float_set_point_is_below_what_was_asked_for_by_a_floats_step_a
     point = register("float32", scale=scale, offset=offset)
     given_value = decode(point, encode_down(point, value))
     assert given_value is not None
-    noise, step = 1e-12 * (abs(value) + abs(offset)), 2**-23 * (abs(value) + abs(offset)) + 2**-149
+    noise, step = 1e-12 * (abs(value) + abs(offset)), 2**-23 * (abs(value) + abs(offset)) + scale * 2**-149
     assert value - step - noise <= given_value <= value + noise
 
 

@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -152,6 +153,24 @@ async def test_a_port_that_comes_back_is_opened_afresh(peer: Peer, tmp_path: Pat
         again.answer(GOOD)
         assert (await read_two(link)).raw == (0x0102, 0x0304)
         await link.close()
+
+
+@pytest.mark.parametrize("ends", ["an answer", "silence", "a cancel"])
+async def test_a_link_that_is_opened_for_each_reading_gives_its_port_back_whatever_came_of_it(
+    peer: Peer, ends: str
+) -> None:
+    link = RtuLink(replace(settings(peer.port), opens_each_scan=True), time.monotonic)
+    if ends == "an answer":
+        peer.answer(GOOD)
+    reading = asyncio.create_task(read_two(link))
+    if ends == "a cancel":
+        await peer.asked.wait()
+        reading.cancel()
+    await asyncio.wait({reading})
+    assert reading.cancelled() or type(reading.exception()) in {NoAnswer, type(None)}
+    other = link_at(peer.port)
+    await other.open()
+    await other.close()
 
 
 async def test_a_cancel_lets_the_request_end_first_and_is_then_raised(peer: Peer, link: RtuLink) -> None:
