@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import fcntl
+import gc
 import os
 import subprocess
 import sys
@@ -121,6 +122,18 @@ async def test_a_port_lost_under_a_request_is_told_at_once(peer: Peer) -> None:
     with pytest.raises(LinkDown, match="was lost; plug the adapter in again"):
         await read_two(link)
     assert time.monotonic() - start_s < 1.0
+
+
+async def test_a_port_lost_before_its_first_request_is_told_once(
+    peer: Peer, link: RtuLink, caplog: pytest.LogCaptureFixture
+) -> None:
+    await link.open()
+    peer.unplug()
+    with pytest.raises(LinkDown, match="was lost"):
+        await read_two(link)
+    gc.collect()
+    await asyncio.sleep(0)
+    assert not caplog.records
 
 
 async def test_a_port_lost_between_requests_is_told_at_the_next_and_burns_no_time(peer: Peer, tmp_path: Path) -> None:
