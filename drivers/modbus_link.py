@@ -197,6 +197,7 @@ class ModbusLink(ABC):
         try:
             answer = await ask(self._ready_client())
         except Exception as exc:
+            self._exchange = None  # nobody waits for its answer any more
             raise self._failed(exchange, unit) from exc
         finally:
             self._exchange = None
@@ -220,6 +221,7 @@ class ModbusLink(ABC):
     def _failed(self, exchange: Exchange, unit: int) -> WireError:
         """Tell the four errors apart after a failure, and see to what must follow."""
         settings = self.settings
+        # On either wire: the device may still be at work on this request, and what follows must not overtake it.
         self._rest(settings.quiet_after_silence_s)
         if self._client is None or not exchange.request:
             self._drop()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from functools import partial
 
 from pymodbus.client import AsyncModbusTcpClient
 from pymodbus.client.base import ModbusBaseClient
@@ -15,9 +16,7 @@ from drivers.modbus_frames import Judged, judge_tcp
 from drivers.modbus_link import MOST_BYTES, ModbusLink
 from drivers.points import TcpSettings
 from drivers.ports import LinkDown
-
-LEAST_TO_CONNECT_S = 1.0
-"""How long a connection may take at least: a name may have to be looked up, and a first packet be sent twice."""
+from drivers.tcp_link import Host, die_with
 
 
 class TcpLink(ModbusLink):
@@ -33,6 +32,7 @@ class TcpLink(ModbusLink):
     ) -> None:
         super().__init__(now, trace)
         self.settings = settings
+        self._host = Host(settings.host, settings.port)
 
     @property
     def gap_s(self) -> float:
@@ -41,6 +41,7 @@ class TcpLink(ModbusLink):
 
     async def _connected_client(self) -> ModbusBaseClient:
         settings = self.settings
+        sock = await self._host.connect(settings.response_time_out_s)
         client = AsyncModbusTcpClient(
             settings.host,
             port=settings.port,
@@ -51,22 +52,21 @@ class TcpLink(ModbusLink):
             trace_connect=self._changed,
         )
         client.ctx.max_buffer_size = MOST_BYTES
-        try:
-            async with asyncio.timeout(max(LEAST_TO_CONNECT_S, settings.response_time_out_s)):
-                opened = await client.connect()
-        except (OSError, TimeoutError) as exc:
+        # The library says of a connection that failed only that it did; so it is handed one that stands.
+        client.ctx.call_create = partial(
+            asyncio.get_running_loop().create_connection, client.ctx.handle_new_connection, sock=sock
+        )
+        if not await client.connect():
             client.close()
-            raise LinkDown(self._why_not()) from exc
-        if not opened:
-            client.close()
-            raise LinkDown(self._why_not())
+            sock.close()
+            raise LinkDown(self._lost())
         return client
 
-    def _why_not(self) -> str:
-        return (
-            f"{self.settings.place} cannot be reached; check that it has power and its network cable, and compare the "
-            "address with the one set at it"
-        )
+    async def close(self) -> None:
+        """Close it in good order; harmless when it is closed."""
+        if self._client is not None and self._client.connected:
+            die_with(_transport(self._client).get_extra_info("socket"), at_once=False)
+        await super().close()
 
     def _judge(self, request: bytes, received: bytes) -> Judged:
         return judge_tcp(request, received)
@@ -75,7 +75,18 @@ class TcpLink(ModbusLink):
         """Nothing can lie there: each failure ends the connection, and each answer is taken whole."""
 
     def _recover(self) -> None:
+        if self._client is not None and self._client.connected:
+            _transport(self._client).abort()
         self._drop()
 
     def _lost(self) -> str:
-        return f"{self.settings.place} ended the connection; the next request opens it afresh"
+        return (
+            f"{self.settings.place} ended the connection; the next request opens it afresh. Should it end again and "
+            "again, end other programs that talk to it: many devices serve only a few at once"
+        )
+
+
+def _transport(client: ModbusBaseClient) -> asyncio.Transport:
+    transport = client.ctx.transport
+    assert isinstance(transport, asyncio.Transport)
+    return transport

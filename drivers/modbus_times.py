@@ -7,23 +7,31 @@ from collections.abc import Iterable
 from drivers.modbus_frames import REQUEST_LENGTH, frame_gap_s, read_answer_length, wire_time_s, write_request_length
 from drivers.points import LinkSettings, SerialSettings
 from drivers.ports import Times
-from drivers.registers import BIT_TABLES, Register, RegisterMap, groups_of
+from drivers.registers import BIT_TABLES, WRITABLE, Register, RegisterMap, groups_of
 
 WRITE_ANSWER_BYTES = REQUEST_LENGTH
 """A device confirms a write with address and value or count."""
 
 
 def modbus_times(settings: LinkSettings, device_map: RegisterMap) -> Times:
-    """Work out a device's longest exchange, and that of one command to it, when it takes its worst time to answer."""
+    """Work out a device's longest exchange, and that of one command to it, when it takes its worst time to answer.
+
+    With the rest that the link keeps after it, for whichever device on it asks for the longest, and with the link's
+    opening where that is anew each time. To be connected to takes no longer than to be answered.
+    """
     baud = settings.baud if isinstance(settings, SerialSettings) else None
     worst_s, points = device_map.worst_answer_s, device_map.points.values()
     reads = [transaction_s(baud, read_answer_bytes(group), worst_s) for group in groups_of(device_map)]
-    writes = [_write_s(baud, point, worst_s) for point in points if point.table in {"coil", "holding register"}]
+    writes = [_write_s(baud, point, worst_s) for point in points if point.table in WRITABLE]
     switches = [_write_s(baud, p, worst_s) for p in points if set(p.states.values()) == {"off", "on"}]
     plain_s = transaction_s(baud, WRITE_ANSWER_BYTES, worst_s)
+    longest_s, opening_s = max([*reads, *writes, plain_s]), 0.0
+    if settings.opens_each_scan:
+        opening_s = settings.settle_s + (worst_s if baud is None else 0.0)
     return Times(
-        max([*reads, *writes, plain_s]) + device_map.quiet_s,
-        max(switches, default=plain_s) + device_map.quiet_s,
+        opening_s + longest_s + settings.quiet_s,
+        opening_s + max(switches, default=plain_s) + settings.quiet_s,
+        longest_s + settings.quiet_s,
     )
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from drivers.ports import Sent
-from drivers.registers_read import RegisterDevice
+from drivers.registers import WRITABLE
+from drivers.registers_read import RegisterDevice, state_registers
 
 
 class ModuleModbus(RegisterDevice):
@@ -13,13 +14,11 @@ class ModuleModbus(RegisterDevice):
 
     async def set_switch(self, point: str, *, on: bool) -> Sent:
         """Switch the output at a point and have it confirmed. Raises WireError; ValueError if it is no switch."""
-        wanted = "on" if on else "off"
         register = self._map.points.get(point)
-        raw = None if register is None else next((r for r, word in register.states.items() if word == wanted), None)
-        if register is None or raw is None or register.table not in {"coil", "holding register"}:
+        raw = None if register is None else state_registers(register, "on" if on else "off")
+        if register is None or raw is None or register.table not in WRITABLE:
             raise ValueError(f"{self.name}: {point} is no switch: it needs a coil or holding register and off and on")
-        many = register.write_many
-        return await self._link.write(self._map.unit, register.table, register.address, (raw,), many=many)
+        return await self._link.write(self._map.unit, register.table, register.address, raw, many=register.write_many)
 
     async def keep(self) -> Sent:
         """Raise ValueError: nothing here is dropped by itself."""

@@ -16,6 +16,9 @@ WordOrder = Literal["ABCD", "CDAB", "BADC", "DCBA"]
 BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete input"})
 """Tables that hold single bits; the others hold registers."""
 
+WRITABLE: frozenset[Table] = frozenset({"coil", "holding register"})
+"""Tables that can be written."""
+
 
 @dataclass(frozen=True, slots=True)
 class Register(Point):

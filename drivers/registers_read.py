@@ -8,11 +8,20 @@ from collections.abc import Collection
 
 from drivers.modbus_link import ModbusLink
 from drivers.ports import BadAnswer, Scan
-from drivers.registers import Register, RegisterMap, WordOrder, groups_of
+from drivers.registers import BIT_TABLES, Register, RegisterMap, WordOrder, groups_of
+
+MOST_FLOAT32 = (2 - 2**-23) * 2.0**127
+"""The greatest float32 (IEEE 754 single precision)."""
+
+FORGIVEN = 1e-9
+"""So much of a step counts as a float's noise."""
 
 
 class RegisterDevice:
-    """Anything on a Modbus link that can be read by its map."""
+    """Anything on a Modbus link that can be read by its map.
+
+    Raises ValueError at once for a map whose states do not fit where they lie.
+    """
 
     streams = False
 
@@ -20,6 +29,7 @@ class RegisterDevice:
         self.name = device_map.name
         self._link = link
         self._map = device_map
+        _check_states(device_map)
         self.groups = tuple(frozenset(point.name for point in group) for group in groups_of(device_map))
 
     async def read(self, due: Collection[str]) -> Scan:
@@ -82,22 +92,42 @@ def encode_down(point: Register, value: float) -> tuple[int, ...]:
     """
     if not math.isfinite(value) or not point.low <= value <= point.high:
         raise ValueError(f"{point.name}: {value} {point.unit} is outside {point.low} to {point.high} {point.unit}")
-    counts = (value - point.offset) / point.scale
-    if point.kind == "float32":
-        return _split(point, int.from_bytes(struct.pack(">f", _float32_down(counts))))
-    steps, bits = math.floor(counts + 1e-9), 16 * point.width
-    signed = point.kind.startswith("int")
-    least, most = (-(1 << (bits - 1)), (1 << (bits - 1)) - 1) if signed else (0, (1 << bits) - 1)
-    if not least <= steps <= most:
+    raw = _raw_down(point, (value - point.offset) / point.scale)
+    if raw is None:
         raise ValueError(f"{point.name}: {value} {point.unit} does not fit its register")
-    return _split(point, steps & ((1 << bits) - 1))
+    return registers_of(point, raw)
 
 
-def _split(point: Register, raw: int) -> tuple[int, ...]:
+def _raw_down(point: Register, counts: float) -> int | None:
+    """The bits of the greatest number of the point's kind that is not above; None where there is none."""
+    if point.kind == "float32":
+        fits = abs(counts) <= MOST_FLOAT32
+        return int.from_bytes(struct.pack(">f", _float32_down(counts))) if fits else None
+    bits, counts = 16 * point.width, counts + FORGIVEN
+    least = -(1 << (bits - 1)) if point.kind.startswith("int") else 0
+    return math.floor(counts) & ((1 << bits) - 1) if least <= counts < least + (1 << bits) else None
+
+
+def registers_of(point: Register, raw: int) -> tuple[int, ...]:
+    """Split the bits of a point, one whole number, into its registers as they are on the wire; see `raw_number`."""
     if point.width == 1:
         return (raw,)
     data = in_order(raw.to_bytes(4), point.order)
     return int.from_bytes(data[:2]), int.from_bytes(data[2:])
+
+
+def state_registers(point: Register, word: str) -> tuple[int, ...] | None:
+    """The registers, or the bit, that a state of this name is written as; None where the point has no such state."""
+    return next((registers_of(point, raw) for raw, name in point.states.items() if name == word), None)
+
+
+def _check_states(device_map: RegisterMap) -> None:
+    """Refuse a state that would be written as another: a bit knows no 2, a register no 65536."""
+    for point in device_map.points.values():
+        most = 1 if point.table in BIT_TABLES else (1 << (16 * point.width)) - 1
+        wrong = [raw for raw in point.states if not 0 <= raw <= most]
+        if wrong:
+            raise ValueError(f"{device_map.name}: `{point.name}` has the state {wrong[0]}, and its most is {most}")
 
 
 def _float32_down(number: float) -> float:

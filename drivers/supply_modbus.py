@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from drivers.modbus_link import ModbusLink
 from drivers.ports import Sent
-from drivers.registers import Register, RegisterMap
-from drivers.registers_read import RegisterDevice, encode_down
+from drivers.registers import WRITABLE, Register, RegisterMap
+from drivers.registers_read import RegisterDevice, encode_down, state_registers
 
 SET_POINTS = ("set_current", "set_voltage", "time_out")
 
@@ -65,7 +65,7 @@ def _writable(device_map: RegisterMap, name: str) -> Register:
     point = device_map.points.get(name)
     if point is None:
         raise ValueError(f"{device_map.name}: a supply needs a point `{name}`; add it to its profile")
-    if point.table not in {"holding register", "coil"}:
+    if point.table not in WRITABLE:
         raise ValueError(f"{device_map.name}: `{name}` lies in the table `{point.table}`, which cannot be written")
     return point
 
@@ -77,7 +77,7 @@ def _check_settable(device_map: RegisterMap, name: str) -> None:
 
 
 def _raw_state(device_map: RegisterMap, switch: Register, word: str) -> tuple[int, ...]:
-    for raw, name in switch.states.items():
-        if name == word:
-            return (raw,)
-    raise ValueError(f"{device_map.name}: `switch` needs a state called `{word}`")
+    raw = state_registers(switch, word)
+    if raw is None:
+        raise ValueError(f"{device_map.name}: `switch` needs a state called `{word}`")
+    return raw

@@ -117,7 +117,7 @@ def _times(view: View, told: Told) -> None:
     for name, (settings, devices) in fitting_links(view).items():
         gap_s = frame_gap_s(settings.baud) if isinstance(settings, SerialSettings) else 0.0
         for device in devices:
-            needed_s = longest_answer_s(settings, device) - gap_s - device.quiet_s
+            needed_s = longest_answer_s(settings, device) - gap_s - settings.quiet_s
             if needed_s > settings.response_time_out_s:
                 problem = f"a good answer of {device.name} may take {needed_s * 1000:.0f} ms"
                 right = f'write "{needed_s * 1000 + 5:.0f} ms" or more, or mend worst_answer'

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from drivers.catalog import drivers
 from drivers.modbus_frames import frame_gap_s
-from drivers.points import DeviceMap, LinkSettings, SerialSettings
+from drivers.points import DeviceMap, LinkSettings, SerialSettings, TcpSettings
 
 OWN_WORK_S = 0.020
 """What the supervisor itself may take from decision to first byte."""
@@ -22,7 +22,8 @@ class OffDelay:
 
     Attributes:
         blocked_s: what may be on the wire already: the link's longest transaction, or its response time-out.
-        quiet_s: the silence kept after it: the longest worst answer on the link, as it may have been a time-out.
+        quiet_s: the silence kept after it: the longest worst answer on the link, as it may have been a time-out; over
+            TCP with the settling of the new connection.
         ahead_s: offs of the other outputs on the link that are as urgent.
         own_s: this output's own off transaction.
         work_s: the supervisor's own work.
@@ -51,6 +52,11 @@ def longest_answer_s(link: LinkSettings, device: DeviceMap) -> float:
     return times.longest_s if times.answer_s is None else times.answer_s
 
 
+def settling_s(link: LinkSettings) -> float:
+    """How long a link settles before it serves again after a time-out, s: over TCP the connection is then a new one."""
+    return link.settle_s if link.opens_each_scan or isinstance(link, TcpSettings) else 0.0
+
+
 def off_delay(
     link: LinkSettings, device: DeviceMap, on_link: Iterable[DeviceMap], urgent: Mapping[str, int]
 ) -> OffDelay:
@@ -60,10 +66,11 @@ def off_delay(
     """
     devices = list(on_link)
     times = {other.name: drivers()[other.driver].times(link, other) for other in devices}
+    gap_s = frame_gap_s(link.baud) if isinstance(link, SerialSettings) else 0.0
     offs_s = sum(urgent.get(other.name, 0) * times[other.name].command_s for other in devices)
     return OffDelay(
         blocked_s=max(*(each.longest_s for each in times.values()), link.response_time_out_s),
-        quiet_s=max(frame_gap_s(link.baud) if isinstance(link, SerialSettings) else 0.0, link.quiet_after_silence_s),
+        quiet_s=max(gap_s, link.quiet_after_silence_s) + settling_s(link),
         ahead_s=offs_s - times[device.name].command_s,
         own_s=times[device.name].command_s,
     )

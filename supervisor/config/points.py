@@ -86,6 +86,9 @@ class PointReader:
             known_words = " or ".join(_words(words) for words in right)
             self._tell(told_by, f"these are not the states of {self._name}", f"write {known_words}")
             return None
+        if table.table in BIT_TABLES and not given.keys() <= {0, 1}:
+            self._tell("states", f"a {table.table} is 0 or 1 and nothing else", "write 0 and 1 for its two states")
+            return None
         if table.bits:
             return self._made(low=0.0, high=1.0)
         return self._made(low=float(min(given)), high=float(max(given)), states=given)

@@ -6,7 +6,7 @@ from drivers.points import DeviceMap, LinkSettings, Point
 from supervisor.config.channels import SUPPLY_CHANNELS, automatic_channels, has_heartbeat
 from supervisor.config.load import LineFile
 from supervisor.config.model import LineDocument, OutputTable, SupplyTable
-from supervisor.config.off_delay import OffDelay
+from supervisor.config.off_delay import OffDelay, settling_s
 from supervisor.config.profile import HEARTBEAT
 from supervisor.config.setting import channel_accuracy, channel_span, channel_unit
 from supervisor.config.wire import View, links_of, maps_of, off_delays_of
@@ -82,7 +82,7 @@ def _age_floors(line: LineFile, speed: float) -> dict[str, float]:
     """
     floors = {}
     for settings, devices in links_of(_view(line)).values():
-        rest_s = settings.settle_s if settings.opens_each_scan else settings.quiet_s
+        rest_s = settings.quiet_s + settling_s(settings)
         worst_s = len(devices) * (settings.response_time_out_s + settings.quiet_after_silence_s + rest_s)
         floors.update({device.name: speed * 2 * worst_s for device in devices})
     return floors

@@ -342,3 +342,14 @@ def test_a_scale_and_states_make_a_modules_points_what_they_are(written: Written
     (mistake,) = mistakes_in(path)
     assert mistake.key_path == "profiles/relay-board.toml: points.in1.states"
     assert '{ 0 = "open", 1 = "closed" }' in mistake.right
+
+
+def test_a_relay_that_is_a_coil_is_switched_by_0_and_1_alone(written: Written) -> None:
+    """A coil knows no 2: written as its truth, an off of 2 would switch it on."""
+    path = written(base=KNOBS)
+    board = path.parent / "profiles" / "relay-board.toml"
+    text = board.read_text(encoding="utf-8").replace('{ 0 = "off", 1 = "on" }', '{ 2 = "off", 1 = "on" }', 1)
+    board.write_text(text, encoding="utf-8")
+    (mistake,) = mistakes_in(path)
+    assert mistake.key_path == "profiles/relay-board.toml: points.k1.states"
+    assert "0 or 1" in mistake.problem

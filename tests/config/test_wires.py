@@ -125,6 +125,28 @@ def test_a_link_takes_the_rests_of_its_most_demanding_device(written: Written) -
     assert (bus.quiet_s, bus.settle_s, bus.opens_each_scan) == (0.02, 0.03, False)
 
 
+@pytest.mark.parametrize(("base", "waits_s"), [(CORNER, 0.1), (KNOBS, 0.0)], ids=["over TCP", "on a serial port"])
+def test_after_a_time_out_an_off_over_tcp_waits_for_a_new_connection_to_settle(
+    written: Written, base: str, waits_s: float
+) -> None:
+    """A serial port stays open."""
+    path = written(base=base)
+    before_s = worst_off_delays(load_line(path))["main-contactor"].quiet_s
+    board = path.parent / "profiles" / "relay-board.toml"
+    text = board.read_text(encoding="utf-8").replace('"40 ms"', '"40 ms"\nsettle = "100 ms"')
+    board.write_text(text, encoding="utf-8")
+    assert worst_off_delays(load_line(path))["main-contactor"].quiet_s == pytest.approx(before_s + waits_s)
+
+
+def test_a_late_reading_may_have_waited_for_rests_and_openings_of_silent_neighbours(written: Written) -> None:
+    path = with_timing(written, 'quiet = "100 ms"')
+    channel = line_setup(load_line(path), speed := 1000.0).channels["acid-temperature"]
+    on_link, bus = 3, link_settings(load_line(path))["bus"]
+    assert channel.age_limit_s == pytest.approx(
+        speed * 2 * on_link * (bus.response_time_out_s + bus.quiet_after_silence_s + 0.1)
+    )
+
+
 def test_each_kind_of_link_comes_out_as_its_own_settings() -> None:
     links = link_settings(load_line(CONFIG / CORNER))
     assert {name: (type(settings), settings.kind) for name, settings in links.items()} == {

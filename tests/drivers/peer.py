@@ -41,6 +41,8 @@ class Peer:
         self.requests: list[bytes] = []
         self.arrived_s: list[float] = []
         self.last_sent_s = 0.0
+        self.bytes_received = 0
+        self.bytes_sent = 0
         self.asked = asyncio.Event()
         self._buffer = b""
         self._tasks: set[asyncio.Task[None]] = set()
@@ -70,15 +72,17 @@ class Peer:
         """Put bytes on the wire unasked."""
         if self.master >= 0 and data:
             self.last_sent_s = time.monotonic()
-            os.write(self.master, data)
+            self.bytes_sent += os.write(self.master, data)
 
     def _readable(self) -> None:
         try:
-            self._buffer += os.read(self.master, 4096)
+            data = os.read(self.master, 4096)
         except OSError:  # nobody holds the near end just now
             asyncio.get_running_loop().remove_reader(self.master)
             asyncio.get_running_loop().call_later(0.001, self._listen_again)
             return
+        self._buffer += data
+        self.bytes_received += len(data)
         while len(self._buffer) >= (length := _request_length(self._buffer)):
             request, self._buffer = self._buffer[:length], self._buffer[length:]
             self.requests.append(request)

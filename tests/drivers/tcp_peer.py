@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from socketserver import ThreadingTCPServer
+from typing import TypeVar
 
 from umodbus.server.tcp import RequestHandler, get_server
 
@@ -15,6 +16,7 @@ from drivers.modbus_tcp import TcpLink
 from drivers.points import TcpSettings
 
 TIME_OUT_S = 0.05
+_P = TypeVar("_P", bound="TcpPeer")
 
 
 def settings(port: int, *, time_out_s: float = TIME_OUT_S, **more: float) -> TcpSettings:
@@ -35,22 +37,31 @@ class TcpPeer:
         self.writers: list[asyncio.StreamWriter] = []
         self.port = 0
         self.asked = asyncio.Event()
+        self.ended: asyncio.Queue[str] = asyncio.Queue()
 
     def answer(self, *frames: bytes, as_is: bool = False) -> None:
         """Answer the next requests with these bytes, one each."""
         self.script.extend((frame, as_is) for frame in frames)
 
     async def serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        """Serve one connection."""
+        """Serve one connection, and put into `ended` how the other side ended it: in good order or by a reset."""
         self.writers.append(writer)
-        while request := await reader.read(4096):
-            self.requests.append(request)
-            self.asked.set()
-            self.arrived_s.append(asyncio.get_running_loop().time())
-            if self.script:
-                frame, as_is = self.script.popleft()
-                writer.write(frame if as_is else request[:2] + frame[2:])
+        try:
+            while request := await reader.read(4096):
+                self._take(request, writer)
+        except ConnectionResetError:
+            self.ended.put_nowait("reset")
+        else:
+            self.ended.put_nowait("in good order")
         writer.close()
+
+    def _take(self, request: bytes, writer: asyncio.StreamWriter) -> None:
+        self.requests.append(request)
+        self.asked.set()
+        self.arrived_s.append(asyncio.get_running_loop().time())
+        if self.script:
+            frame, as_is = self.script.popleft()
+            writer.write(frame if as_is else request[:2] + frame[2:])
 
     async def hang_up(self) -> None:
         """End every connection."""
@@ -60,9 +71,8 @@ class TcpPeer:
 
 
 @asynccontextmanager
-async def tcp_peer() -> AsyncIterator[TcpPeer]:
-    """Listen on a port that the system chooses."""
-    peer = TcpPeer()
+async def served(peer: _P) -> AsyncIterator[_P]:
+    """Let this peer listen on a port that the system chooses."""
     server = await asyncio.start_server(peer.serve, "127.0.0.1", 0)
     peer.port = server.sockets[0].getsockname()[1]
     try:
@@ -70,6 +80,13 @@ async def tcp_peer() -> AsyncIterator[TcpPeer]:
     finally:
         server.close()
         await peer.hang_up()
+
+
+@asynccontextmanager
+async def tcp_peer() -> AsyncIterator[TcpPeer]:
+    """Let a scripted peer listen."""
+    async with served(TcpPeer()) as peer:
+        yield peer
 
 
 def link_to(peer: TcpPeer, **more: float) -> TcpLink:

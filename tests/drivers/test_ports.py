@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import fcntl
+import gc
 import os
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -122,6 +124,18 @@ async def test_a_port_lost_under_a_request_is_told_at_once(peer: Peer) -> None:
     assert time.monotonic() - start_s < 1.0
 
 
+async def test_a_port_lost_before_its_first_request_is_told_once(
+    peer: Peer, link: RtuLink, caplog: pytest.LogCaptureFixture
+) -> None:
+    await link.open()
+    peer.unplug()
+    with pytest.raises(LinkDown, match="was lost"):
+        await read_two(link)
+    gc.collect()
+    await asyncio.sleep(0)
+    assert not caplog.records
+
+
 async def test_a_port_lost_between_requests_is_told_at_the_next_and_burns_no_time(peer: Peer, tmp_path: Path) -> None:
     name = tmp_path / "bus"
     name.symlink_to(peer.port)
@@ -152,6 +166,24 @@ async def test_a_port_that_comes_back_is_opened_afresh(peer: Peer, tmp_path: Pat
         again.answer(GOOD)
         assert (await read_two(link)).raw == (0x0102, 0x0304)
         await link.close()
+
+
+@pytest.mark.parametrize("ends", ["an answer", "silence", "a cancel"])
+async def test_a_link_that_is_opened_for_each_reading_gives_its_port_back_whatever_came_of_it(
+    peer: Peer, ends: str
+) -> None:
+    link = RtuLink(replace(settings(peer.port), opens_each_scan=True), time.monotonic)
+    if ends == "an answer":
+        peer.answer(GOOD)
+    reading = asyncio.create_task(read_two(link))
+    if ends == "a cancel":
+        await peer.asked.wait()
+        reading.cancel()
+    await asyncio.wait({reading})
+    assert reading.cancelled() or type(reading.exception()) in {NoAnswer, type(None)}
+    other = link_at(peer.port)
+    await other.open()
+    await other.close()
 
 
 async def test_a_cancel_lets_the_request_end_first_and_is_then_raised(peer: Peer, link: RtuLink) -> None:
