@@ -97,13 +97,13 @@ class Note:
     """Something a person may want to know, for the record and the live view.
 
     Attributes:
-        kind: `operation` (a state changed), `alarm` (an alarm changed), `crossover`, `output`.
-        subject: the supply, output, alarm or operation it is about.
+        kind: `operation` (a state changed), `alarm` (an alarm changed), `crossover`, `output`, `tank` (its heating).
+        subject: the supply, output, alarm, operation or tank it is about.
         text: one plain sentence.
         data: name to value, as text, for programs.
     """
 
-    kind: Literal["operation", "alarm", "crossover", "output"]
+    kind: Literal["operation", "alarm", "crossover", "output", "tank"]
     subject: str
     text: str
     data: dict[str, str] = field(default_factory=dict)

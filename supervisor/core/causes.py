@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import contactor, knobs, output
+from supervisor.core import contactor, knobs, meters, output, switches
 from supervisor.core.anodize import Operation, State, Trigger
-from supervisor.core.interlocks import CAUSES, Effect, strongest
+from supervisor.core.effects import Effect
+from supervisor.core.interlocks import strongest
 from supervisor.core.limits import BandState
-from supervisor.core.permissives import over
 from supervisor.core.readings import low_for_s
 from supervisor.core.setup import SupplySetup
 from supervisor.core.state import SupplyState
@@ -23,9 +23,12 @@ FAULTS = (
     "not-ready",
     "current-lost",
     "output-dropped",
+    "supply-restarted",
     "settings-differ",
     "command-failed",
     "over-current",
+    "over-voltage",
+    "loop-late",
     "longest-time",
     "largest-charge",
     "interrupted",
@@ -74,6 +77,7 @@ def judge_supply(work: Work, name: str) -> None:
     work.alarm(name, "off-not-proven", output.overdue(supply.output, work.at.wire_s, setup.proof_deadline_s))
     since_s = supply.ceiling_since_s
     work.alarm(name, "voltage-ceiling", since_s is not None and now_s - since_s >= CEILING_DELAY_S)
+    work.alarm(name, "meters-differ", meters.differ(work, name))
     knobs.judge(work, name)
     for cause in FAULTS:
         work.alarm(name, cause, cause in supply.faults)
@@ -110,12 +114,25 @@ def counted_c(operation: Operation) -> float:
 
 
 def act(work: Work, name: str) -> None:
-    """Give the operation of a supply the strongest effect of the trips that stand over it."""
-    subjects = over(work.setup, name)
-    standing = [alarm.cause for alarm in work.state.alarms.values() if alarm.standing and alarm.subject in subjects]
-    cause = strongest(standing)
-    if cause is not None and CAUSES[cause].effect > Effect.WARN:
-        work.move(name, _TRIGGERS[CAUSES[cause].effect], cause)
+    """Do what the causes over a supply ask for: the strongest effect on its operation, and its contactor opened.
+
+    Off goes first: a contactor that opens under current wears, and the output's off needs no contact to move.
+    """
+    standing = standing_over(work, work.setup.over_supply[name])
+    effects = {cause: work.setup.interlocks[cause].effect for cause in standing}
+    cause = strongest(effects)
+    if cause is not None and effects[cause] > Effect.WARN:
+        work.move(name, _TRIGGERS[effects[cause]], cause)
+    fitted = work.supply_setup(name).contactor
+    if fitted is None or not work.state.outputs[fitted].on:
+        return
+    if any("contactor open" in work.setup.interlocks[cause].also for cause in standing):
+        switches.command(work, fitted, on=False)
+
+
+def standing_over(work: Work, subjects: frozenset[str]) -> list[str]:
+    """The causes that are there now on any of these subjects, told or hidden."""
+    return [alarm.cause for alarm in work.state.alarms.values() if alarm.active and alarm.subject in subjects]
 
 
 def clear_faults(work: Work, name: str) -> None:
@@ -124,4 +141,4 @@ def clear_faults(work: Work, name: str) -> None:
     if supply.faults and supply.output.proven_off:
         work.put(name, replace(supply, faults=frozenset()))
         for cause in sorted(supply.faults):
-            work.alarm(name, cause, active=False)
+            work.alarm(name, cause, present=False)

@@ -1,9 +1,9 @@
 """The contactor in a supply's circuit: closed first and opened last, and what its auxiliary contact shows.
 
 A contactor of a remote supply is its second means (R7): it closes before the output is switched on, opens once off is
-proven, and at once when that proof is late. That it opened is no proof that the supply is off: only good low current
-readings are, because nobody knows what else feeds the tank. Of a supply with knobs it is the only means, and off then
-counts as carried out when it has opened, as its auxiliary contact shows where one is fitted.
+proven, and at once when that proof is late or a cause asks for it. That it opened is no proof that the supply is off:
+only good low current readings are, because nobody knows what else feeds the tank. Of a supply with knobs it is the only
+means, and off then counts as carried out when it has opened, as its auxiliary contact shows where one is fitted.
 """
 
 from __future__ import annotations

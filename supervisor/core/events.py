@@ -133,6 +133,15 @@ class Switched:
 
 
 @dataclass(frozen=True, slots=True)
+class Delayed:
+    """The service's loop stood still: by this much wire time, s, more than it meant to wait."""
+
+    at: Instant
+    by_wire_s: float
+    event: Literal["delayed"] = "delayed"
+
+
+@dataclass(frozen=True, slots=True)
 class Ending:
     """The service was told to end; nothing may be energised any more."""
 
@@ -168,6 +177,15 @@ RequestKind = Literal[
     "off",
     "alarm reset",
     "alarm acknowledge",
+    "alarm shelve",
+    "alarm unshelve",
+    "alarm out of service",
+    "alarm in service",
+    "alarm silence",
+    "alarm test",
+    "heat",
+    "rest",
+    "filled",
     "exercise",
     "release",
 ]
@@ -205,6 +223,8 @@ class Request:
         confirmed: the person's word that what only hands can do is done: the knobs of a supply without a wire stand at
             nought before a start or restart, or its own switch is off before its contactor is exercised.
         retained: a broker's stored copy; always refused.
+        tank: which tank, for heat, rest (its heater is to rest) and filled (it was emptied and filled again).
+        for_s: for how long an alarm is shelved, process time, s. why: why it is shelved or taken out of service.
     """
 
     at: Instant
@@ -220,10 +240,13 @@ class Request:
     retained: bool = False
     output: str = ""
     confirmed: bool = False
+    tank: str = ""
+    for_s: float | None = None
+    why: str = ""
     event: Literal["request"] = "request"
 
 
-Event = Started | Ending | Scanned | Written | Switched | Recorded | Woken | Request
+Event = Started | Delayed | Ending | Scanned | Written | Switched | Recorded | Woken | Request
 """Told apart by their `event` field when read back."""
 
 

@@ -6,7 +6,9 @@ from dataclasses import dataclass, replace
 
 from supervisor.core import (
     causes,
+    communication,
     contactor,
+    contacts,
     dose,
     energise,
     exercise,
@@ -16,20 +18,24 @@ from supervisor.core import (
     readings,
     requests,
     switches,
+    telling,
 )  # fmt: skip
 from supervisor.core.actions import Action
 from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import ENDING, Operation, Trigger, count_commanded, proven
-from supervisor.core.events import Ending, Event, Recorded, Request, Scanned, Started, Switched, Wake, Written
-from supervisor.core.interlocks import CAUSES
+from supervisor.core.events import Delayed, Ending, Event, Recorded, Request, Scanned, Started, Switched, Wake, Written
 from supervisor.core.limits import BandState
+from supervisor.core.possible import possible_alarms
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState, SupplyState
 from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
 
-CORE_VERSION = "5"
+CORE_VERSION = "6"
 """Raised when the same events would give other actions; a replay names both."""
+
+LATE_WIRE_S = 2.0
+"""Wire time for which the service's loop may stand still before a load under current is held: nobody watched it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,61 +56,87 @@ class Line:
         self.setup = setup
         self.state = state or LineState(supplies={name: SupplyState() for name in setup.supplies})
         self._routes = readings.routes(setup)
-        self._feeds: dict[str, tuple[str, ...]] = {
-            tank: tuple(supply.name for supply in setup.supplies.values() if supply.tank == tank)
-            for tank in setup.tanks
+        self._acts_on: dict[str, tuple[str, ...]] = {
+            subject: tuple(name for name, over in setup.over_supply.items() if subject in over)
+            for over in setup.over_supply.values()
+            for subject in over
         }
-        self._hang = {beat.device: beat.supplies for beat in setup.heartbeats.values()}
         self._wakes: dict[str, Wake] = {}
 
     def step(self, event: Event) -> Step:
         """Take one event in. If anything in it fails the state stays as it was and the exception comes out."""
         work = Work(self.setup, self.state, event.at)
-        tanks, supplies, devices = self._take(work, event)
+        touched = self._take(work, event)
         wakes = dict(self._wakes)
-        for device in devices:
-            heartbeat.judge(work, device)
-            wakes[f"heartbeat {device}"] = Wake(process_s=_after(heartbeat.due_s(work, device), event.at.process_s))
-        for tank in tanks:
-            causes.judge_tank(work, tank)
-        for tank in tanks:
-            wakes[f"tank {tank}"] = Wake(process_s=_after(causes.temperature_due_s(work, tank), event.at.process_s))
-        for name in supplies:
+        for name in sorted(touched):
+            self._judge(work, name, wakes)
+        turned = telling.settle(work) if event.at.process_s >= self._alarms_due_s else set()
+        for name in sorted({supply for one in touched | turned for supply in self._acts_on.get(one, ())}):
             _settle(work, name)
             wakes[f"supply {name}"] = _wake(work, name)
         if work.state.outputs:
             wakes["outputs"] = _settle_outputs(work)
+        wakes["alarms"] = Wake(process_s=_after(telling.due_s(work), event.at.process_s))
         self.state, self._wakes = work.state, wakes
         return Step(tuple(work.actions), _earliest(wakes))
 
-    def _take(self, work: Work, event: Event) -> tuple[list[str], list[str], list[str]]:
-        """Let the event do its own; return the tanks, supplies and devices with a heartbeat to settle."""
+    @property
+    def _alarms_due_s(self) -> float:
+        """Process time at which time alone changes an alarm; at once where nobody has worked it out yet."""
+        due_s = self._wakes["alarms"].process_s if "alarms" in self._wakes else 0.0
+        return float("inf") if due_s is None else due_s
+
+    def _judge(self, work: Work, name: str, wakes: dict[str, Wake]) -> None:
+        """Let the alarms of a device, a contact or a tank follow it, and see when it must be looked at again."""
+        due_s: dict[str, float] = {}
+        if name in self.setup.heartbeats:
+            heartbeat.judge(work, name)
+            due_s["heartbeat"] = heartbeat.due_s(work, name)
+        if name in self.setup.watches:
+            communication.judge(work, name)
+            due_s["device"] = communication.due_s(work, name)
+        if name in self.setup.contacts:
+            contacts.judge(work, name)
+            due_s["contact"] = contacts.due_s(self.setup, work.state, name)
+        if name in self.setup.tanks:
+            causes.judge_tank(work, name)
+            due_s["tank"] = causes.temperature_due_s(work, name)
+        for kind, moment_s in due_s.items():
+            wakes[f"{kind} {name}"] = Wake(process_s=_after(moment_s, work.at.process_s))
+
+    def _take(self, work: Work, event: Event) -> set[str]:
+        """Let the event do its own; return the tanks, supplies, contacts and devices to look at."""
         if isinstance(event, Scanned):
-            touched = readings.take(work, event, self._routes)
-            devices = touched & self._hang.keys()
-            fed = {supply for tank in touched & self._feeds.keys() for supply in self._feeds[tank]}
-            hung = {supply for device in devices for supply in self._hang[device]}
-            supplies = (touched & self.setup.supplies.keys()) | fed | hung
-            return sorted(touched & self._feeds.keys()), sorted(supplies), sorted(devices)
+            return readings.take(work, event, self._routes)
         if isinstance(event, Written):
             if event.supply not in self.setup.supplies:
-                return [], [], []
+                return set()
             _written(work, event)
-            return [], [event.supply], []
+            return {event.supply}
         if isinstance(event, Switched):
             switches.switched(work, event)
-            return [], [name for name, of in self.setup.supplies.items() if of.contactor == event.output], []
+            return {event.output} if event.output in self.setup.outputs else set()
         if isinstance(event, Recorded):
             found = energise.recorded(work, event)
-            return [], [found] if found else [], []
-        if isinstance(event, Request):
+            return {found} if found else set()
+        if isinstance(event, Delayed):
+            _delayed(work, event)
+        elif isinstance(event, Request):
             requests.take(work, event)
         elif isinstance(event, Started):
             self._wakes = {}
             _started(work, event)
         elif isinstance(event, Ending):
             _ending(work)
-        return list(self.setup.tanks), list(self.setup.supplies), list(self.setup.heartbeats)
+        setup = self.setup
+        return {*setup.heartbeats, *setup.watches, *setup.contacts, *setup.tanks, *setup.supplies}
+
+
+def _delayed(work: Work, event: Delayed) -> None:
+    """Nobody watched while the loop stood still: what runs is held."""
+    for name, supply in work.state.supplies.items():
+        if event.by_wire_s >= LATE_WIRE_S and supply.operation is not None and supply.operation.energised:
+            work.fault(name, "loop-late")
 
 
 def _written(work: Work, event: Written) -> None:
@@ -150,6 +182,9 @@ def _started(work: Work, event: Started) -> None:
         },
         exercise=None,
         restarted=frozenset(),
+        contacts={name: replace(seen, closed=None) for name, seen in work.state.contacts.items()},
+        attended_s=None,
+        lowered_wire_s=None,
     )
     for name in work.setup.supplies:
         operation = work.supply(name).operation
@@ -167,8 +202,7 @@ def _started(work: Work, event: Started) -> None:
 
 def _is_known(work: Work, alarm: Alarm) -> bool:
     """Whether this line and this release can still tell its cause; nothing would ever clear another."""
-    subjects = (work.setup.tanks, work.setup.supplies, work.setup.outputs, work.setup.heartbeats)
-    return alarm.cause in CAUSES and any(alarm.subject in names for names in subjects)
+    return alarm.name in possible_alarms(work.setup)
 
 
 def _ending(work: Work) -> None:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from supervisor.core import words
+from supervisor.core import contacts, words
 from supervisor.core.anodize import State
-from supervisor.core.interlocks import CAUSES, Effect
+from supervisor.core.interlocks import CAUSES
 from supervisor.core.plan import highest_current_a
 from supervisor.core.setup import LineSetup, SupplySetup
 from supervisor.core.state import LineState
@@ -28,6 +28,7 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         _plan_within_limits(setup, state, name, what),
         *_bath_in_band(setup, state, supply, now_s),
         *_heartbeats(setup, state, name, now_s),
+        *contacts.against(setup, state, name, now_s),
         *_nothing_tried(state),
         *_nothing_latched(setup, state, supply),
     )
@@ -124,22 +125,16 @@ def _nothing_tried(state: LineState) -> tuple[str, ...]:
     return (f"nothing tried: {state.exercise.output} is being exercised.",)
 
 
-def over(setup: LineSetup, name: str) -> set[str]:
-    """What an operation of this supply stands and falls with: itself, its tank, its contactor, devices it hangs on."""
-    supply = setup.supplies[name]
-    devices = {beat.device for beat in setup.heartbeats.values() if name in beat.supplies}
-    return {name, supply.tank, *devices} | ({supply.contactor} if supply.contactor else set())
-
-
 def _nothing_latched(setup: LineSetup, state: LineState, supply: SupplySetup) -> tuple[str, ...]:
+    """Whatever trips and is there, its delay over or not, told or hidden; and whatever waits for a reset (R2)."""
     reasons = []
     for alarm in state.alarms.values():
         row = CAUSES[alarm.cause]
-        mine = alarm.subject in over(setup, supply.name)
-        if not mine or (row.effect is Effect.WARN and not row.latches):
+        mine = alarm.subject in setup.over_supply[supply.name]
+        if not mine or not row.latches(setup.interlocks[alarm.cause]):
             continue
-        if alarm.standing:
-            reasons.append(f"no trip: {alarm.name} stands. {row.first}")
+        if alarm.present:
+            reasons.append(f"no trip: {alarm.name} stands. {row.first.format(subject=alarm.subject)}")
         elif alarm.latched:
             reasons.append(f"no trip: {alarm.name} waits for a reset (alarms reset {alarm.name}).")
     return tuple(reasons)

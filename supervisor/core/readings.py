@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from supervisor.core import dose, heartbeat, knobs, limits, output
+from supervisor.core import contacts, dose, heartbeat, knobs, limits, meters, output
 from supervisor.core.actions import Note
-from supervisor.core.anodize import Operation
+from supervisor.core.anodize import Operation, Ramp
 from supervisor.core.events import Quality, Reading, Scanned
 from supervisor.core.limits import BandState
 from supervisor.core.setup import Accuracy, LineSetup, SupplySetup
@@ -15,21 +15,33 @@ from supervisor.core.state import Latest
 from supervisor.core.work import Work
 from supervisor.trade.charge import with_accuracy
 
-OVER_CURRENT_SHARE = 1.05
-"""A current surely above this share of the highest set point is over-current (common practice, no source)."""
+OVER_SHARE = 1.05
+"""A current or voltage surely above this share of the highest set point is too much (common practice, no source)."""
+
+OF_SUPPLY = (
+    "current", "voltage", "output_state", "mode", "set_current", "set_voltage", "uptime", "restarted", "counter",
+)  # fmt: skip
+"""What is read of a supply, as its settings name it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """Where a channel's reading goes: `tank`, `supply` or `device` by name, and for a supply which reading it is.
+    """Where a channel's reading goes: `tank`, `supply`, `contact` or `device` by name; of a supply which reading it is.
 
-    A supply's auxiliary contact only says that the supply must be looked at; a device's reading is its heartbeat.
+    A supply's auxiliary contact, and a reading of a device that is only watched, say no more than that supply or device
+    must be looked at; another device's is its heartbeat.
     """
 
     tank: str = ""
     supply: str = ""
     what: str = ""
     device: str = ""
+    contact: str = ""
+
+    @property
+    def name(self) -> str:
+        """What must be looked at."""
+        return self.tank or self.supply or self.device or self.contact
 
 
 def routes(setup: LineSetup) -> dict[str, tuple[Route, ...]]:
@@ -38,19 +50,24 @@ def routes(setup: LineSetup) -> dict[str, tuple[Route, ...]]:
     for tank in setup.tanks.values():
         table[tank.temperature].append(Route(tank=tank.name))
     for supply in setup.supplies.values():
-        for what in ("current", "output_state", "mode", "set_current", "set_voltage"):
+        for what in OF_SUPPLY:
             if getattr(supply, what):
                 table[getattr(supply, what)].append(Route(supply=supply.name, what=what))
         auxiliary = setup.outputs[supply.contactor].auxiliary if supply.contactor is not None else None
         if auxiliary is not None:
             table[auxiliary].append(Route(supply=supply.name, what="auxiliary"))
     for beat in setup.heartbeats.values():
-        table[beat.channel].append(Route(device=beat.device))
+        table[beat.channel].append(Route(device=beat.device, what="heartbeat"))
+    for watch in setup.watches.values():
+        for channel in watch.channels:
+            table[channel].append(Route(device=watch.device))
+    for contact in setup.contacts.values():
+        table[contact.channel].append(Route(contact=contact.name))
     return {name: tuple(found) for name, found in table.items()}
 
 
 def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set[str]:
-    """Take in one transaction; return the tanks, supplies and devices it touched."""
+    """Take in one transaction; return the tanks, supplies, contacts and devices it touched."""
     sampled_s = (event.t_sent_s + event.t_received_s) / 2
     touched: set[str] = set()
     # One copy for the whole transaction: it belongs to this draft alone until the step is taken over.
@@ -61,16 +78,28 @@ def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set
             continue
         before = work.state.channels.get(reading.channel)
         _remember(work, reading, sampled_s)
-        for route in table.get(reading.channel, ()):
-            touched.add(route.tank or route.supply or route.device)
-            if route.tank:
-                _temperature(work, route.tank, reading, sampled_s)
-            elif route.device and reading.value is not None:
-                known_s = before.good_value if before is not None and before.good_s is not None else None
-                heartbeat.beat(work, route.device, known_s, reading.value)
-            elif route.supply and route.what != "auxiliary":
-                _of_supply(work, route, reading, event.t_sent_s, sampled_s)
+        for route in table[reading.channel]:
+            touched.add(route.name)
+            _hand_over(work, route, reading, before, event.t_sent_s, sampled_s)
     return touched
+
+
+def _hand_over(
+    work: Work, route: Route, reading: Reading, before: Latest | None, sent_s: float, sampled_s: float
+) -> None:
+    """Give a reading to whom it concerns; `before` is what its channel showed until now."""
+    if route.tank:
+        _temperature(work, route.tank, reading, sampled_s)
+    elif route.contact and reading.value is not None:
+        contacts.read(work, route.contact, reading.value >= 1, sampled_s)
+    elif route.what == "heartbeat" and reading.value is not None:
+        known_s = before.good_value if before is not None and before.good_s is not None else None
+        heartbeat.beat(work, route.device, known_s, reading.value)
+    elif route.what == "uptime" and reading.value is not None:
+        known_s = before.good_value if before is not None and before.good_s is not None else None
+        _uptime(work, route.supply, known_s, reading.value)
+    elif route.supply and route.what != "auxiliary":
+        _of_supply(work, route, reading, sent_s, sampled_s)
 
 
 def _trusted(reading: Reading) -> Reading:
@@ -146,12 +175,12 @@ def _unseen_a(operation: Operation, before: output.Output) -> float:
     if seen_s is not None and off_s is not None and seen_s >= off_s:
         return 0.0
     set_a = operation.plan.commanded_a
-    return operation.plan.current_a * OVER_CURRENT_SHARE if set_a is None else set_a
+    return operation.plan.current_a * OVER_SHARE if set_a is None else set_a
 
 
 def _surely_over(operation: Operation, current_a: float, accuracy: Accuracy) -> bool:
     least_a = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).low
-    return least_a > operation.plan.current_a * OVER_CURRENT_SHARE
+    return least_a > operation.plan.current_a * OVER_SHARE
 
 
 def _lost_current(
@@ -184,22 +213,50 @@ def _after(moment_s: float | None, sent_s: float) -> bool:
 
 
 def _says(work: Work, setup: SupplySetup, what: str, value: float, sent_s: float) -> None:
-    """What the supply says of itself: output, regulation mode, set points read back."""
+    """What the supply says of itself: output, regulation mode, volts, counter, set points, a new beginning."""
     operation = work.supply(setup.name).operation
     ramp = operation.ramp if operation is not None and operation.energised else None
     if what == "mode":
         _mode(work, setup, value >= 1, energised=ramp is not None)
+    elif what == "counter":
+        meters.counter_read(work, setup.name, value)
     elif what == "output_state":
-        if ramp is not None and _after(ramp.on_s, sent_s) and value < 1:
-            work.fault(setup.name, "output-dropped")
-        elif work.supply(setup.name).output.proven_off and value >= 1:
-            _flows_unasked(work, setup.name, sent_s)
+        _output_state(work, setup, ramp, value, sent_s)
+    elif what == "voltage":
+        if operation is not None and ramp is not None and _volts_over(work, setup, operation, value):
+            work.fault(setup.name, "over-voltage")
+    elif what == "restarted":
+        if ramp is not None and _after(ramp.on_s, sent_s) and value >= 1:
+            work.fault(setup.name, "supply-restarted")
     elif ramp is not None and _after(ramp.set_s, sent_s):
         given, step = (
             (ramp.current_a, setup.current_step_a) if what == "set_current" else (ramp.voltage_v, setup.voltage_step_v)
         )
         if abs(value - given) > 1.5 * step:
             work.fault(setup.name, "settings-differ")
+
+
+def _output_state(work: Work, setup: SupplySetup, ramp: Ramp | None, value: float, sent_s: float) -> None:
+    if ramp is not None and _after(ramp.on_s, sent_s) and value < 1:
+        work.fault(setup.name, "output-dropped")
+    elif work.supply(setup.name).output.proven_off and value >= 1:
+        _flows_unasked(work, setup.name, sent_s)
+
+
+def _volts_over(work: Work, setup: SupplySetup, operation: Operation, voltage_v: float) -> bool:
+    accuracy = work.setup.channels[setup.voltage].accuracy
+    least_v = with_accuracy(voltage_v, accuracy.of_reading, accuracy.absolute).low
+    return least_v > operation.plan.voltage_v * OVER_SHARE
+
+
+def _uptime(work: Work, name: str, before_s: float | None, now_s: float) -> None:
+    """Seconds since the supply's power came on, fewer than before: it began anew, and its own time-out is not armed."""
+    if before_s is None or now_s >= before_s:
+        return
+    supply = work.supply(name)
+    work.put(name, replace(supply, armed=False))
+    if supply.operation is not None and supply.operation.energised:
+        work.fault(name, "supply-restarted")
 
 
 def _flows_unasked(work: Work, name: str, sent_s: float) -> None:

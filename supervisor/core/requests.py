@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import replace
 from typing import Literal
 
-from supervisor.core import anodize, exercise, knobs, switches
-from supervisor.core.alarms import AlarmTrigger
+from supervisor.core import alarm_requests, anodize, exercise, knobs, switches
 from supervisor.core.anodize import State, Trigger
 from supervisor.core.energise import RECORD_WITHIN_S, intend
 from supervisor.core.events import Order, Request
@@ -21,6 +19,10 @@ REMEMBERED = 256
 
 _MOVES = {"hold": Trigger.HOLD, "stop": Trigger.STOP, "abort": Trigger.ABORT}
 
+LOWERING = frozenset({"hold", "stop", "abort", "off", "rest"})
+RAISING = frozenset({"start", "restart", "heat", "confirm"})
+"""Of two requests of one moment that contradict each other the one that takes energy away counts, in either order."""
+
 
 def take(work: Work, request: Request) -> None:
     """Do one request or refuse it."""
@@ -28,9 +30,15 @@ def take(work: Work, request: Request) -> None:
     if stale:
         work.answer(request.id, stale)
         return
-    work.state = replace(work.state, requests=(*work.state.requests, request.id)[-REMEMBERED:])
-    if request.what in {"alarm reset", "alarm acknowledge"}:
-        _alarm(work, request)
+    work.state = replace(
+        work.state, requests=(*work.state.requests, request.id)[-REMEMBERED:], attended_s=work.at.process_s
+    )
+    if request.what in LOWERING:
+        before_s = work.state.lowered_wire_s
+        newest_s = request.made_wire_s if before_s is None else max(before_s, request.made_wire_s)
+        work.state = replace(work.state, lowered_wire_s=newest_s)
+    if request.what.startswith("alarm "):
+        alarm_requests.take(work, request)
     elif request.what == "off":
         _off(work, request)
     elif request.what == "exercise":
@@ -56,6 +64,11 @@ def _stale(work: Work, request: Request) -> tuple[str, ...]:
         reasons.append("fresh: the request says it was made in the future.")
     if request.id in work.state.requests:
         reasons.append("fresh: this request came before and is done only once.")
+    lowered_s = work.state.lowered_wire_s
+    if request.what in RAISING and lowered_s is not None and request.made_wire_s <= lowered_s:
+        reasons.append(
+            f"fresh: something was told to go off at the same moment or since; ask for {request.what} again."
+        )
     return tuple(reasons)
 
 
@@ -215,22 +228,3 @@ def _off(work: Work, request: Request) -> None:
         if output.role == "heater":
             switches.make_safe(work, name)
     work.answer(request.id, supplies=", ".join(names))
-
-
-def _alarm(work: Work, request: Request) -> None:
-    alarm = work.state.alarms.get(request.alarm)
-    if alarm is None:
-        near = difflib.get_close_matches(request.alarm, work.state.alarms, n=1)
-        hint = f" Did you mean {near[0]}?" if near else ""
-        work.answer(request.id, (f"alarm: there is no alarm {request.alarm}.{hint}",))
-        return
-    trigger = AlarmTrigger.RESET if request.what == "alarm reset" else AlarmTrigger.ACKNOWLEDGE
-    if work.step_alarm(alarm, trigger):
-        work.answer(request.id, alarm=alarm.name)
-    elif alarm.standing and trigger is AlarmTrigger.RESET:
-        work.answer(request.id, (f"alarm: {alarm.name} cannot be reset while its cause stands.",))
-    else:
-        work.answer(
-            request.id,
-            (f"alarm: {alarm.name} is {alarm.state}; there is nothing to {request.what.removeprefix('alarm ')}.",),
-        )

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from supervisor.core.effects import Interlock
+from supervisor.core.interlocks import standard_interlocks
 from supervisor.core.words import Units
 
 Mode = Literal["current", "voltage"]
@@ -17,7 +19,21 @@ Control = Literal["remote", "contactor", "none"]
 """How a supply is driven: over a wire; by knobs, with a contactor that can break its circuit; by knobs alone."""
 
 OutputRole = Literal["supply output", "contactor", "heater", "cooling", "fan", "agitation", "lamp", "horn"]
-ContactRole = Literal["level", "air flow", "air pressure", "lid", "emergency stop", "button", "auxiliary contact"]
+ContactRole = Literal[
+    "level", "air flow", "air pressure", "lid", "guard", "emergency stop", "button", "auxiliary contact"
+]
+
+TankRole = Literal["anodize", "clean", "rinse", "dye", "seal"]
+
+Proof = Literal["", "ventilation", "agitation"]
+"""What a contact of moving air proves: that fumes are drawn off, or that the bath is stirred."""
+
+ButtonUse = Literal["", "silence", "acknowledge", "test"]
+
+Colour = Literal["", "red", "yellow", "green", "blue", "white"]
+
+Breaks = Literal["", "mains", "direct current"]
+"""What a contactor breaks: the supply's mains, or the bath's circuit, for which it must be rated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,15 +94,57 @@ class BandSetup:
 
 
 @dataclass(frozen=True, slots=True)
+class HeatingSetup:
+    """How a tank's heater is controlled: on below `hold_c` - `band_c` / 2, off above `hold_c` + `band_c` / 2.
+
+    Attributes:
+        output: the heater. least_on_s, least_off_s: process time it stays so, unless it must go off.
+        rise_c_per_s: the rise to expect with the heater on and no loss.
+        rise_within_s: process time with the heater on after which a third of that must have been seen.
+        level: the contact that shows liquid over heater and sensor; "" only where the line file says why.
+        attended_s: process time after a person's last request for which it heats; None: unattended as well.
+    """
+
+    output: str
+    hold_c: float
+    band_c: float
+    least_on_s: float
+    least_off_s: float
+    rise_c_per_s: float
+    rise_within_s: float
+    level: str
+    attended_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CoolingSetup:
+    """How a tank's cooling is controlled: on above `hold_c` + `band_c` / 2, off below `hold_c` - `band_c` / 2.
+
+    Attributes:
+        output: the cooling. least_on_s, least_off_s: process time it stays so; a compressor's rest is the latter.
+        fall_within_s: process time with the cooling on in which the temperature must have fallen at all.
+    """
+
+    output: str
+    hold_c: float
+    band_c: float
+    least_on_s: float
+    least_off_s: float
+    fall_within_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class TankSetup:
     """One tank. `temperature` names its channel; volume in litres, acid in g/L (0 where there is none)."""
 
     name: str
-    role: Literal["anodize"]
+    role: TankRole
     volume_l: float
     acid_g_per_l: float
     temperature: str
     band: BandSetup
+    heating: HeatingSetup | None = None
+    cooling: CoolingSetup | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +160,9 @@ class SupplySetup:
         output_state: channel of the output state read back (1 on, 0 off).
         mode: channel of the regulation mode (0 current held, 1 voltage held).
         set_current: channel of the current set point read back, A. set_voltage: of the voltage set point, V.
-            These four are "" where nothing is read back.
+            These four, and the three that follow, are "" where nothing is read back.
+        uptime: seconds since its power came on. restarted: 1 once after its power came on.
+        counter: the charge it counted by itself, C.
         rated_current_a: what the supply can give at most, A. rated_voltage_v: likewise, V.
         cap_current_a: the line's own cap, A; at most the rating.
         current_step_a: the device's least step of the current set point, A; of the meter where nothing is set.
@@ -139,6 +199,9 @@ class SupplySetup:
     contactor: str | None
     device_time_out_s: float | None
     control: Control = "remote"
+    uptime: str = ""
+    restarted: str = ""
+    counter: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +214,7 @@ class OutputSetup:
         tank: the tank it belongs to; "" where it is none's.
         auxiliary: channel of the contact that shows whether a contactor is closed; None where not fitted.
         resend_s: wire time between two sendings of its safe state while that is not confirmed, s.
+        colour: of a lamp. breaks: of a contactor; "" where the line file does not say.
     """
 
     name: str
@@ -161,16 +225,63 @@ class OutputSetup:
     tank: str = ""
     auxiliary: str | None = None
     resend_s: float = 0.25
+    colour: Colour = ""
+    breaks: Breaks = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ContactSetup:
-    """A contact, closed when healthy: what it tells, its channel (1 closed), and its tank, "" where it is none's."""
+    """A contact, closed when healthy; a button's is closed while it is pressed.
+
+    Attributes:
+        role: what it tells. channel: where it is read (1 closed). tank: its tank, "" where it is the whole line's.
+        proves: of moving air: what for. does: of a button: what it asks for.
+    """
 
     name: str
     role: ContactRole
     channel: str
     tank: str = ""
+    proves: Proof = ""
+    does: ButtonUse = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WatchSetup:
+    """A device without a heartbeat that must go on answering.
+
+    Attributes:
+        device: whose. channels: all it is read for, any of which shows that it is there.
+        silent_after_s: process time without a good one after which it counts as lost.
+        supplies: those over which operations are held then.
+    """
+
+    device: str
+    channels: tuple[str, ...]
+    silent_after_s: float
+    supplies: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class VentilationSetup:
+    """Process times, s, for which fumes must have been drawn off before current, and are drawn off after it."""
+
+    before_s: float = 30.0
+    after_s: float = 300.0
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmSetup:
+    """How alarms are told.
+
+    Attributes:
+        longest_shelving_s: process time for which an alarm may be shelved at most.
+        again_high_s, again_medium_s: process time after which an acknowledged one whose cause stands is told again.
+    """
+
+    longest_shelving_s: float = 8 * 3600.0
+    again_high_s: float = 600.0
+    again_medium_s: float = 1800.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,7 +340,13 @@ class AnodizeSetup:
 
 @dataclass(frozen=True, slots=True)
 class LineSetup:
-    """A whole line. Every name used anywhere in it is a key of the mapping of its kind; `units` is what people read."""
+    """A whole line. Every name used anywhere in it is a key of the mapping of its kind; `units` is what people read.
+
+    Attributes:
+        interlocks: the effects of every cause on this line.
+        over_supply: by supply, the subjects whose causes act on its operation. over_tank: by tank, on its heater.
+            Both follow from the rest.
+    """
 
     name: str
     channels: dict[str, ChannelSetup]
@@ -241,8 +358,34 @@ class LineSetup:
     units: Units = "metric"
     contacts: dict[str, ContactSetup] = field(default_factory=dict)
     heartbeats: dict[str, HeartbeatSetup] = field(default_factory=dict)
+    watches: dict[str, WatchSetup] = field(default_factory=dict)
+    interlocks: dict[str, Interlock] = field(default_factory=standard_interlocks)
+    ventilation: VentilationSetup = VentilationSetup()
+    alarms: AlarmSetup = AlarmSetup()
+    over_supply: dict[str, frozenset[str]] = field(init=False, repr=False, compare=False)
+    over_tank: dict[str, frozenset[str]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Work out once who acts on whom."""
+        supplies = {name: self._over_supply(supply) for name, supply in self.supplies.items()}
+        object.__setattr__(self, "over_supply", supplies)
+        object.__setattr__(self, "over_tank", {name: self._over_tank(name) for name in self.tanks})
 
     def second_means(self, subject: str) -> bool:
         """Whether a supply's circuit can be broken by something else too; True for what is no supply."""
         supply = self.supplies.get(subject)
         return supply is None or (supply.control == "remote" and supply.contactor is not None)
+
+    def _over_supply(self, supply: SupplySetup) -> frozenset[str]:
+        """What an operation stands and falls with: its supply, tank and contactor, its contacts and devices."""
+        devices = {beat.device for beat in self.heartbeats.values() if supply.name in beat.supplies}
+        devices |= {watch.device for watch in self.watches.values() if supply.name in watch.supplies}
+        own = {supply.name, supply.tank} | ({supply.contactor} if supply.contactor else set())
+        return frozenset(own | devices | self._contacts_of(supply.tank))
+
+    def _over_tank(self, tank: str) -> frozenset[str]:
+        heating = self.tanks[tank].heating
+        return frozenset({tank} | self._contacts_of(tank) | ({heating.output} if heating else set()))
+
+    def _contacts_of(self, tank: str) -> set[str]:
+        return {contact.name for contact in self.contacts.values() if contact.tank in {tank, ""}}

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from supervisor.core.alarm_log import Happening
 from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import Operation
 from supervisor.core.contactor import Closing
+from supervisor.core.contacts import ContactState
 from supervisor.core.events import Reading
 from supervisor.core.limits import BandState
 from supervisor.core.load import Load
@@ -71,6 +73,8 @@ class SupplyState:
         armed: whether the device confirmed its own communication time-out.
         closing: its contactor on the way to closed; None while it is not.
         off_plan_since_s: process time since when a current set by hand is far from the plan; None while it is near.
+        counted_from: the supply's own counter, C, and the metered charge, C, at the same moment of this operation; None
+            before the first reading of it.
     """
 
     output: Output = field(default_factory=Output)
@@ -83,6 +87,7 @@ class SupplyState:
     armed: bool = False
     closing: Closing | None = None
     off_plan_since_s: float | None = None
+    counted_from: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +102,9 @@ class LineState:
         restarted: devices whose newest heartbeat says that they began anew.
         requests: ids of the newest requests, oldest first (R4).
         actions, operations, numbered_loads: how many there have been; the next number is one more.
+        contacts: what they showed, by name. alarm_log: what became of alarms lately, oldest first.
+        attended_s: process time at which a person last asked for anything; None if nobody has since the start.
+        lowered_wire_s: when the newest request was made that takes energy away; an older one that adds some is refused.
     """
 
     started_s: float = 0.0
@@ -114,3 +122,7 @@ class LineState:
     outputs: dict[str, SwitchState] = field(default_factory=dict)
     exercise: Exercise | None = None
     restarted: frozenset[str] = frozenset()
+    contacts: dict[str, ContactState] = field(default_factory=dict)
+    alarm_log: tuple[Happening, ...] = ()
+    attended_s: float | None = None
+    lowered_wire_s: float | None = None

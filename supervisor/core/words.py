@@ -23,3 +23,11 @@ def thickness(value_um: float, units: Units) -> str:
 def density(value_a_per_m2: float, units: Units) -> str:
     """Show a current density given in A/m2."""
     return f"{value_a_per_m2 / 100:.3g} A/dm²" if units == "metric" else f"{value_a_per_m2 * FOOT_M**2:.3g} A/ft²"
+
+
+def duration(value_s: float) -> str:
+    """Show a time given in s, in the unit a person would choose."""
+    for unit_s, name in ((3600.0, "h"), (60.0, "min")):
+        if value_s >= unit_s:
+            return f"{value_s / unit_s:.3g} {name}"
+    return f"{value_s:.3g} s"

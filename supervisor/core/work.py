@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import alarms, anodize, output, switches
+from supervisor.core import anodize, output, switches, telling
 from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, SetPoints, Switch, SwitchOff, SwitchOn
-from supervisor.core.alarms import Alarm, AlarmTrigger
+from supervisor.core.alarms import Alarm
 from supervisor.core.events import Instant
-from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import LineSetup, SupplySetup
 from supervisor.core.state import LineState, SupplyState
 from supervisor.core.switches import SwitchState
@@ -126,39 +125,39 @@ class Work:
 
     # -- alarms
 
-    def alarm(self, subject: str, cause: str, active: bool) -> None:
+    def alarm(self, subject: str, cause: str, present: bool) -> None:
         """Let an alarm follow its cause."""
-        name = f"{subject}/{cause}"
-        known = self.state.alarms.get(name)
-        if known is None and not active:
-            return
-        latches = CAUSES[cause].latches
-        gone = AlarmTrigger.GOES_LATCHED if latches else AlarmTrigger.GOES
-        self.step_alarm(known or Alarm(cause, subject), AlarmTrigger.APPEARS if active else gone)
+        telling.follow(self, subject, cause, present=present)
 
-    def step_alarm(self, alarm: Alarm, trigger: AlarmTrigger) -> bool:
-        """Move one alarm and tell it; return whether its state changed."""
-        after = alarms.step(alarm, trigger, self.at.wall_s)
-        if after is alarm:
-            return False
-        self.state = replace(self.state, alarms={**self.state.alarms, alarm.name: after})
-        row = CAUSES[alarm.cause]
-        text = f"{alarm.name}: {after.state}."
-        if trigger is AlarmTrigger.APPEARS:
-            text = " ".join(row.told(alarm.subject, second_means=self.setup.second_means(alarm.subject)))
-        self.actions.append(Note("alarm", alarm.name, text, {"state": after.state, "priority": row.priority}))
-        if trigger is AlarmTrigger.APPEARS and row.suspect:
-            self._suspect(alarm)
-        return True
+    def current_over(self, subject: str) -> bool:
+        """Whether current may flow by the core's will in what a subject acts on, or is not yet proven off after it."""
+        return any(
+            supply.operation is not None
+            and not supply.operation.over
+            and (supply.operation.energised or not supply.output.proven_off)
+            for name, supply in self.state.supplies.items()
+            if subject in self.setup.over_supply[name]
+        )
 
-    def _suspect(self, alarm: Alarm) -> None:
-        """Mark the load under the alarm's supply; the first reason stays."""
-        operation = self.supply(alarm.subject).operation if alarm.subject in self.state.supplies else None
-        if operation is None or operation.over or operation.load not in self.state.loads:
-            return
-        load = self.state.loads[operation.load]
-        if not load.suspect:
-            self.state = replace(self.state, loads={**self.state.loads, load.id: replace(load, suspect=alarm.cause)})
+    def groups(self, subject: str) -> frozenset[str]:
+        """The supplies and tanks a subject acts on, and the device it hangs on: what shares one may share a cause."""
+        setup = self.setup
+        found = {name for over in (setup.over_supply, setup.over_tank) for name, of in over.items() if subject in of}
+        if subject in setup.outputs:
+            found.add(setup.outputs[subject].device)
+        if subject in setup.contacts:
+            found.add(setup.channels[setup.contacts[subject].channel].device)
+        return frozenset(found | {subject})
+
+    def suspect(self, alarm: Alarm) -> None:
+        """Mark the loads under an alarm; the first reason stays."""
+        for name, supply in self.state.supplies.items():
+            operation = supply.operation
+            mine = alarm.subject in self.setup.over_supply[name] and operation is not None and not operation.over
+            load = self.state.loads.get(operation.load) if mine and operation is not None else None
+            if load is not None and not load.suspect:
+                load = replace(load, suspect=alarm.cause)
+                self.state = replace(self.state, loads={**self.state.loads, load.id: load})
 
     # -- shorthand
 

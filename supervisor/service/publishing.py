@@ -9,7 +9,8 @@ from uuid import uuid4
 
 from supervisor.config.broker import MqttTable, read_password
 from supervisor.config.load import LineFile
-from supervisor.core.interlocks import CAUSES
+from supervisor.config.setup import line_setup
+from supervisor.core.possible import possible_alarms
 from supervisor.edges.mqtt import Broker, Publisher
 from supervisor.edges.payloads import Reporter
 from supervisor.service.clock import Clock
@@ -27,11 +28,4 @@ def make_publisher(line: LineFile, table: MqttTable, clock: Clock, status: Calla
         user=table.user,
         password=partial(read_password, table, line.folder),
     )
-    return Publisher(broker, Reporter(line.name, uuid4().hex, clock.instant, status, _possible_alarms(line)))
-
-
-def _possible_alarms(line: LineFile) -> set[str]:
-    """Every name an alarm of this line can have, and some that none can."""
-    document = line.document
-    subjects = {*document.tanks, *document.supplies, *document.outputs, *document.devices}
-    return {f"{subject}/{cause}" for subject in subjects for cause in CAUSES}
+    return Publisher(broker, Reporter(line.name, uuid4().hex, clock.instant, status, possible_alarms(line_setup(line))))

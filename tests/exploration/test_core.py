@@ -26,7 +26,7 @@ from supervisor.core.events import (
     Woken,
     Written,
 )
-from supervisor.core.interlocks import CAUSES, Effect
+from supervisor.core.effects import Effect
 from supervisor.core.line import Line
 from supervisor.core.permissives import failing
 from supervisor.core.setup import LineSetup
@@ -272,7 +272,7 @@ def no_trip_stands_over_current(setup: LineSetup, after: LineState) -> None:
     """R2: what trips ends current, and no latch waits over a running load."""
     for alarm in after.alarms.values():
         for name, supply in after.supplies.items():
-            if CAUSES[alarm.cause].effect > Effect.WARN and alarm.subject in {name, setup.supplies[name].tank}:
+            if setup.interlocks[alarm.cause].effect > Effect.WARN and alarm.subject in {name, setup.supplies[name].tank}:
                 energised = supply.operation is not None and supply.operation.energised
                 assert not (energised and (alarm.standing or alarm.latched)), alarm.name
 

@@ -23,9 +23,9 @@ from supervisor.core.events import (
     Started,
     Switched,
 )
-from supervisor.core.interlocks import CAUSES, Effect
+from supervisor.core.effects import Effect
 from supervisor.core.line import Line
-from supervisor.core.permissives import failing, over
+from supervisor.core.permissives import failing
 from supervisor.core.setup import Accuracy, ChannelSetup, ContactSetup, HeartbeatSetup, LineSetup, OutputSetup
 from supervisor.core.state import LineState
 from supervisor.records.codec import encode_actions, encode_state
@@ -293,7 +293,7 @@ def no_trip_stands_over_current(setup: LineSetup, after: LineState) -> None:
     """R2: what trips ends current, whatever the operation hangs on."""
     for alarm in after.alarms.values():
         for name, supply in after.supplies.items():
-            if CAUSES[alarm.cause].effect > Effect.WARN and alarm.subject in over(setup, name):
+            if setup.interlocks[alarm.cause].effect > Effect.WARN and alarm.subject in setup.over_supply[name]:
                 energised = supply.operation is not None and supply.operation.energised
                 assert not (energised and (alarm.standing or alarm.latched)), alarm.name
 

@@ -1,0 +1,21 @@
+"""A device without a heartbeat of its own: it is there while any good reading comes from it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from supervisor.core.work import Work
+
+
+def due_s(work: Work, device: str) -> float:
+    """Process time by which the next good reading of anything of a device must have come."""
+    watch = work.setup.watches[device]
+    latest = (work.state.channels.get(channel) for channel in watch.channels)
+    seen_s = [one.good_s for one in latest if one is not None and one.good_s is not None]
+    return max(seen_s, default=work.state.started_s) + watch.silent_after_s
+
+
+def judge(work: Work, device: str) -> None:
+    """Let the alarm of a device follow whether it answers."""
+    work.alarm(device, "communication-lost", work.at.process_s >= due_s(work, device))

@@ -1,0 +1,112 @@
+"""Contacts: closed when healthy, and what an open one means by its role (R9: a broken wire is no proof).
+
+Of an acid tank's lid the healthy contact is closed while the lid is open: under a shut one hydrogen gathers. Of a hot
+tank's it is closed while the lid is shut. Hydrogen is kept below a quarter of its lower explosive limit of 4 % (29 CFR
+1910.124 and state parallels).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from supervisor.core.setup import ContactSetup, LineSetup
+
+if TYPE_CHECKING:
+    from supervisor.core.state import LineState
+    from supervisor.core.work import Work
+
+
+@dataclass(frozen=True, slots=True)
+class ContactState:
+    """What a contact showed, by good readings alone.
+
+    Attributes:
+        closed: at the newest good reading; None before the first since the start.
+        since_s: process time of the sample at which that began.
+        moved: whether a level contact was seen to close since its tank was last emptied and filled: it is not stuck.
+    """
+
+    closed: bool | None = None
+    since_s: float = 0.0
+    moved: bool = False
+
+
+def causes_of(setup: LineSetup, contact: ContactSetup) -> tuple[str, ...]:
+    """The causes an open contact is, by its role; none for a button's and an auxiliary one."""
+    if contact.role == "lid":
+        acid = contact.tank and setup.tanks[contact.tank].role == "anodize"
+        return ("lid-shut",) if acid else ("lid-open",)
+    if contact.proves == "ventilation":
+        return ("ventilation-lost",)
+    if contact.proves == "agitation":
+        return ("agitation-lost", "agitation-long-lost")
+    role_causes = {"level": ("level-low",), "guard": ("guard-open",), "emergency stop": ("emergency-stop",)}
+    return role_causes.get(contact.role, ())
+
+
+def read(work: Work, name: str, closed: bool, sampled_s: float) -> None:
+    """Take one good reading, sampled at process time `sampled_s`."""
+    before = work.state.contacts.get(name, ContactState())
+    if before.closed is closed:
+        return
+    moved = before.moved or (closed and before.closed is False)
+    after = ContactState(closed, sampled_s, moved)
+    work.state = replace(work.state, contacts={**work.state.contacts, name: after})
+
+
+def refilled(work: Work, tank: str) -> None:
+    """A tank was emptied and filled: its level contacts must be seen to move anew before they are believed."""
+    for name, contact in work.setup.contacts.items():
+        if contact.tank == tank and contact.role == "level" and name in work.state.contacts:
+            state = replace(work.state.contacts[name], moved=False)
+            work.state = replace(work.state, contacts={**work.state.contacts, name: state})
+
+
+def due_s(setup: LineSetup, state: LineState, name: str) -> float:
+    """Process time from which what a contact showed last no longer counts."""
+    channel = setup.channels[setup.contacts[name].channel]
+    latest = state.channels.get(channel.name)
+    seen_s = state.started_s if latest is None or latest.good_s is None else latest.good_s
+    return seen_s + channel.age_limit_s
+
+
+def healthy(setup: LineSetup, state: LineState, name: str, now_s: float) -> bool | None:
+    """Whether a contact is surely closed; None within the first moments of a run, when nobody can know yet."""
+    if now_s >= due_s(setup, state, name):
+        return False
+    known = state.contacts.get(name)
+    return None if known is None else known.closed
+
+
+def judge(work: Work, name: str) -> None:
+    """Let the alarms of a contact follow it."""
+    state = healthy(work.setup, work.state, name, work.at.process_s)
+    for cause in causes_of(work.setup, work.setup.contacts[name]):
+        work.alarm(name, cause, state is False)
+
+
+def against(setup: LineSetup, state: LineState, supply: str, now_s: float) -> tuple[str, ...]:
+    """Every contact that stands against switching a supply on: open, unknown, or not closed for long enough."""
+    over = (setup.contacts[name] for name in setup.contacts if name in setup.over_supply[supply])
+    reasons = (_against(setup, state, contact, now_s) for contact in over if causes_of(setup, contact))
+    return tuple(reason for reason in reasons if reason)
+
+
+def _against(setup: LineSetup, state: LineState, contact: ContactSetup, now_s: float) -> str:
+    if healthy(setup, state, contact.name, now_s) is not True:
+        return _OPEN[contact.role].format(name=contact.name)
+    wait_s = setup.ventilation.before_s - (now_s - state.contacts[contact.name].since_s)
+    if contact.proves == "ventilation" and wait_s > 0:
+        return f"ventilation proven: {contact.name} must show moving air for {wait_s:.0f} s more; then ask again."
+    return ""
+
+
+_OPEN = {
+    "level": "level proven: {name} shows too little liquid, or its wire is broken.",
+    "air flow": "air proven: {name} shows no moving air, or its wire is broken.",
+    "air pressure": "air proven: {name} shows no air pressure, or its wire is broken.",
+    "lid": "lid open: {name} shows the acid tank's lid shut, or its wire is broken.",
+    "guard": "guard shut: {name} shows the guard open, or its wire is broken.",
+    "emergency stop": "emergency stop released: {name} shows it pressed, or its wire is broken.",
+}

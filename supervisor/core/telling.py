@@ -1,0 +1,177 @@
+"""How alarms follow their causes: delays, suppression by design, first-out, and the end of a shelving.
+
+First-out (common practice, no source): where one cause brings others along, the one that came first is the head and
+the others are folded under it: they act and latch like any other, but only the head is told. Which cause brings which
+stands in the table of causes; what is not in it is a fault of its own and told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from supervisor.core import alarms
+from supervisor.core.actions import Note
+from supervisor.core.alarm_log import Happening, with_happening
+from supervisor.core.alarms import Alarm, AlarmState, AlarmTrigger, Priority
+from supervisor.core.interlocks import CAUSES
+
+if TYPE_CHECKING:
+    from supervisor.core.work import Work
+
+
+def follow(work: Work, subject: str, cause: str, *, present: bool) -> None:
+    """Let an alarm follow what its cause says now."""
+    known = work.state.alarms.get(f"{subject}/{cause}")
+    if known is None and not present:
+        return
+    alarm = known or Alarm(cause, subject)
+    if _suppressed(work, alarm, present=present):
+        return
+    if alarm.state is AlarmState.SUPPRESSED:
+        alarm = _put(work, alarms.show(alarm), AlarmTrigger.SHOW_NORMAL)
+    interlock = work.setup.interlocks[cause]
+    turned, due = alarms.turn(alarm, present, work.at.process_s, interlock.on_delay_s, interlock.off_delay_s)
+    if due:
+        _appear(work, turned) if present else _go(work, turned)
+    elif turned is not known:
+        _keep(work, turned)
+
+
+def _suppressed(work: Work, alarm: Alarm, *, present: bool) -> bool:
+    """Suppress by design what does not count now; what stands or is latched already stays told."""
+    if CAUSES[alarm.cause].when == "always" or work.current_over(alarm.subject):
+        return False
+    if alarm.active or alarm.latch:
+        return False
+    if present and alarm.state is AlarmState.NORMAL:
+        hidden = alarms.hide(replace(alarm, turning_s=None), AlarmTrigger.SUPPRESS)
+        _put(work, hidden, AlarmTrigger.SUPPRESS)
+    elif not present and alarm.state is AlarmState.SUPPRESSED:
+        _put(work, alarms.show(alarm), AlarmTrigger.SHOW_NORMAL)
+    elif alarm.turning_s is not None:
+        _keep(work, replace(alarm, turning_s=None))
+    return True
+
+
+def _appear(work: Work, alarm: Alarm) -> None:
+    row = CAUSES[alarm.cause]
+    latches = row.latches(work.setup.interlocks[alarm.cause])
+    after = alarms.appear(alarm, work.at.process_s, work.at.wall_s, latches=latches)
+    after = replace(after, under=_head(work, after))
+    _put(work, after, AlarmTrigger.APPEARS)
+    if row.suspect:
+        work.suspect(after)
+
+
+def _go(work: Work, alarm: Alarm) -> None:
+    after = alarms.go(alarm)
+    _put(work, after, AlarmTrigger.GOES_LATCHED if after.latch else AlarmTrigger.GOES)
+
+
+def _head(work: Work, alarm: Alarm) -> str:
+    """Name the alarm that brought this one along: the earliest that stands by itself; "" where there is none."""
+    groups = work.groups(alarm.subject)
+    heads = [
+        other
+        for other in work.state.alarms.values()
+        if alarm.cause in CAUSES[other.cause].brings
+        and (other.active or other.latch)
+        and other.told
+        and other.name != alarm.name
+        and groups & work.groups(other.subject)
+    ]
+    return min(heads, key=lambda head: head.since_s).name if heads else ""
+
+
+def answer(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> bool:
+    """Acknowledge or reset an alarm, and with it what is folded under it; return whether that changed anything."""
+    changed = False
+    for one in (alarm, *_folded(work, alarm.name)):
+        acknowledges = trigger is AlarmTrigger.ACKNOWLEDGE
+        after = alarms.acknowledge(one, work.at.process_s) if acknowledges else alarms.reset(one)
+        if after != one:
+            _put(work, after, trigger)
+            changed = True
+    return changed
+
+
+def hide(work: Work, alarm: Alarm, trigger: AlarmTrigger, why: str, until_s: float | None = None) -> None:
+    """Shelve an alarm or take it out of service. What its cause does stays in force."""
+    _put(work, alarms.hide(alarm, trigger, why, until_s), trigger)
+
+
+def show(work: Work, alarm: Alarm) -> None:
+    """End a hiding: it stands where its cause is by now."""
+    trigger = AlarmTrigger.SHOW_LATCHED if alarm.latched else AlarmTrigger.SHOW_NORMAL
+    _put(work, alarms.show(alarm), AlarmTrigger.SHOW_STANDING if alarm.active else trigger)
+
+
+def settle(work: Work) -> set[str]:
+    """Do what time brings: delays, ends of shelvings, what is told again. Returns the subjects whose causes turned."""
+    turned = set()
+    for alarm in tuple(work.state.alarms.values()):
+        if work.at.process_s < _due_s(work, alarm):
+            continue
+        if alarm.turning_s is not None:
+            follow(work, alarm.subject, alarm.cause, present=alarm.present)
+            turned.add(alarm.subject)
+        elif alarm.shelved_until_s is not None:
+            show(work, alarm)
+        else:
+            _put(work, alarms.again(alarm), AlarmTrigger.AGAIN)
+    return turned
+
+
+def due_s(work: Work) -> float:
+    """Process time at which time alone changes an alarm next; infinite where it never does."""
+    return min((_due_s(work, alarm) for alarm in work.state.alarms.values()), default=float("inf"))
+
+
+def _due_s(work: Work, alarm: Alarm) -> float:
+    if alarm.turning_s is not None:
+        interlock = work.setup.interlocks[alarm.cause]
+        return alarm.turning_s + (interlock.off_delay_s if alarm.active else interlock.on_delay_s)
+    if alarm.shelved_until_s is not None:
+        return alarm.shelved_until_s
+    if alarm.acknowledged_s is None:
+        return float("inf")
+    priority, setup = CAUSES[alarm.cause].priority, work.setup.alarms
+    after_s = {Priority.HIGH: setup.again_high_s, Priority.MEDIUM: setup.again_medium_s}.get(priority, float("inf"))
+    return alarm.acknowledged_s + after_s
+
+
+def _put(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> Alarm:
+    """Take an alarm over, remember and tell what became of it, and free what was folded under one that is over."""
+    before = work.state.alarms.get(alarm.name)
+    _keep(work, alarm)
+    if before is not None and before.state is alarm.state and trigger is not AlarmTrigger.APPEARS:
+        return alarm
+    happening = Happening(
+        work.at.process_s, work.at.wall_s, alarm.name, alarm.state, trigger, alarm.under, alarm.why
+    )  # fmt: skip
+    work.state = replace(work.state, alarm_log=with_happening(work.state.alarm_log, happening))
+    _note(work, alarm, trigger)
+    if not (alarm.active or alarm.latch):
+        for one in _folded(work, alarm.name):
+            _keep(work, replace(one, under=""))
+    return alarm
+
+
+def _keep(work: Work, alarm: Alarm) -> None:
+    work.state = replace(work.state, alarms={**work.state.alarms, alarm.name: alarm})
+
+
+def _folded(work: Work, head: str) -> tuple[Alarm, ...]:
+    return tuple(alarm for alarm in work.state.alarms.values() if alarm.under == head)
+
+
+def _note(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> None:
+    row = CAUSES[alarm.cause]
+    text = f"{alarm.name}: {alarm.state}."
+    if trigger is AlarmTrigger.APPEARS and alarm.state is AlarmState.UNACKNOWLEDGED and not alarm.under:
+        text = " ".join(row.told(alarm.subject, second_means=work.setup.second_means(alarm.subject)))
+    elif alarm.under:
+        text = f"{alarm.name}: {alarm.state}, a consequence of {alarm.under}."
+    data = {"state": str(alarm.state), "priority": str(row.priority), "under": alarm.under}
+    work.actions.append(Note("alarm", alarm.name, text, data))
