@@ -101,6 +101,12 @@ TABLE: dict[AlarmState, dict[AlarmTrigger, AlarmState]] = {
     }.items()
 }
 
+STANDING = frozenset({_S.UNACKNOWLEDGED, _S.ACKNOWLEDGED})
+"""States in which the cause is there now and told."""
+
+LATCHED = frozenset({_S.LATCHED_UNACKNOWLEDGED, _S.LATCHED_ACKNOWLEDGED})
+"""States in which the cause is gone and a person has yet to reset it."""
+
 HIDDEN = frozenset({_S.SHELVED, _S.SUPPRESSED, _S.OUT_OF_SERVICE})
 """States in which an alarm is not told."""
 

@@ -21,11 +21,9 @@ from supervisor.core import (
     telling,
 )  # fmt: skip
 from supervisor.core.actions import Action
-from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import ENDING, Operation, Trigger, count_commanded, proven
 from supervisor.core.events import Delayed, Ending, Event, Recorded, Request, Scanned, Started, Switched, Wake, Written
 from supervisor.core.limits import BandState
-from supervisor.core.possible import possible_alarms
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState, SupplyState
 from supervisor.core.switches import SwitchState
@@ -165,7 +163,6 @@ def _started(work: Work, event: Started) -> None:
         watch_only=event.watch_only,
         ending=False,
         channels={},
-        alarms={name: alarm for name, alarm in work.state.alarms.items() if _is_known(work, alarm)},
         bands={name: BandState(band.beyond) for name, band in work.state.bands.items() if name in work.setup.tanks},
         supplies={
             name: replace(
@@ -186,6 +183,7 @@ def _started(work: Work, event: Started) -> None:
         attended_s=None,
         lowered_wire_s=None,
     )
+    telling.carried_over(work)
     for name in work.setup.supplies:
         operation = work.supply(name).operation
         if operation is not None and not operation.over:
@@ -198,11 +196,6 @@ def _started(work: Work, event: Started) -> None:
     for name, state in work.state.outputs.items():
         if state.number == 0:  # a supply with knobs has had its contactor opened already
             switches.make_safe(work, name)
-
-
-def _is_known(work: Work, alarm: Alarm) -> bool:
-    """Whether this line and this release can still tell its cause; nothing would ever clear another."""
-    return alarm.name in possible_alarms(work.setup)
 
 
 def _ending(work: Work) -> None:

@@ -16,7 +16,6 @@ ROWS: dict[str, Row] = {
         "Check the cooling; let the bath warm before the next load.",
         "Until the next load.",
         off_delay_s=30.0,
-        longest_s=300.0,
         about="tank",
     ),
     "bath-high": Row(
@@ -27,7 +26,6 @@ ROWS: dict[str, Row] = {
         "Check cooling and agitation now.",
         "Minutes, before it trips.",
         off_delay_s=30.0,
-        longest_s=300.0,
         about="tank",
     ),
     "bath-low-low": Row(

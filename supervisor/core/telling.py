@@ -15,6 +15,7 @@ from supervisor.core.actions import Note
 from supervisor.core.alarm_log import Happening, with_happening
 from supervisor.core.alarms import Alarm, AlarmState, AlarmTrigger, Priority
 from supervisor.core.interlocks import CAUSES
+from supervisor.core.possible import possible_alarms
 
 if TYPE_CHECKING:
     from supervisor.core.work import Work
@@ -36,6 +37,22 @@ def follow(work: Work, subject: str, cause: str, *, present: bool) -> None:
         _appear(work, turned) if present else _go(work, turned)
     elif turned is not known:
         _keep(work, turned)
+
+
+def carried_over(work: Work) -> None:
+    """At a start: keep the alarms this line can have, each with its delay begun anew and its latch as its state has it.
+
+    A record of an earlier release knows states alone; what stood or was latched there waits for its reset here too.
+    """
+    possible, kept = possible_alarms(work.setup), {}
+    for name, alarm in work.state.alarms.items():
+        if name not in possible:
+            continue
+        active = alarm.active or alarm.state in alarms.STANDING
+        latches = active and CAUSES[alarm.cause].latches(work.setup.interlocks[alarm.cause])
+        latch = alarm.latch or latches or alarm.state in alarms.LATCHED
+        kept[name] = replace(alarm, active=active, latch=latch, turning_s=None)
+    work.state = replace(work.state, alarms=kept)
 
 
 def _suppressed(work: Work, alarm: Alarm, *, present: bool) -> bool:
@@ -159,7 +176,11 @@ def _put(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> Alarm:
 
 
 def _keep(work: Work, alarm: Alarm) -> None:
-    work.state = replace(work.state, alarms={**work.state.alarms, alarm.name: alarm})
+    """Remember an alarm; one whose cause came and went within its delay never was."""
+    alarms_now = {**work.state.alarms, alarm.name: alarm}
+    if alarm.state is AlarmState.NORMAL and not alarm.count and alarm.turning_s is None:
+        del alarms_now[alarm.name]
+    work.state = replace(work.state, alarms=alarms_now)
 
 
 def _folded(work: Work, head: str) -> tuple[Alarm, ...]:

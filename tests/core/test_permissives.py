@@ -30,6 +30,11 @@ def spoiled(spoil: Callable[[Bench], object]) -> Callable[[], Bench]:
     return make
 
 
+def told_off(bench: Bench) -> None:
+    bench.give(bench.request("off"))
+    bench.later(0.01)
+
+
 def latched(bench: Bench) -> None:
     bench.temperature(25.0)
     bench.temperature(20.5)
@@ -39,7 +44,7 @@ AGAINST: dict[str, Callable[[], Bench]] = {
     "watching only: this": lambda: ready(watch_only=True),
     "not ending: this": spoiled(lambda bench: bench.give(Ending(bench.at))),
     "operation idle: main is running": lambda: Bench().running(),
-    "off proven: the output of main": spoiled(lambda bench: bench.give(bench.request("off"))),
+    "off proven: the output of main": spoiled(told_off),
     "supply answers: no good": spoiled(lambda bench: bench.current(None, quality=Quality.NO_ANSWER)),
     "bath in band: no good": spoiled(lambda bench: bench.temperature(None, quality=Quality.ABSENT)),
     "bath in band: main-acid is at 22.5": spoiled(lambda bench: bench.temperature(22.5)),

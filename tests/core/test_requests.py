@@ -20,12 +20,12 @@ NAN, INF = float("nan"), float("inf")
 
 
 def changed(state: LineState) -> LineState:
-    """A state without what a refused request may change: that it came, and when charge was last counted."""
+    """A state without what a refused request may change: that it came, from whom, and when charge was last counted."""
     supplies = {
         name: replace(supply, operation=supply.operation and replace(supply.operation, counted_s=0.0, commanded_c=0.0))
         for name, supply in state.supplies.items()
     }
-    return replace(state, requests=(), supplies=supplies)
+    return replace(state, requests=(), attended_s=None, lowered_wire_s=None, supplies=supplies)
 
 
 def refused_whole(bench: Bench, request: Request) -> tuple[str, ...]:
@@ -152,7 +152,9 @@ def test_an_alarm_that_does_not_stand_cannot_be_acknowledged() -> None:
 
 
 def undated(state: LineState) -> LineState:
-    return replace(state, alarms={name: replace(alarm, since_wall_s=0.0) for name, alarm in state.alarms.items()})
+    log = tuple(replace(happening, wall_s=0.0) for happening in state.alarm_log)
+    alarms = {name: replace(alarm, since_wall_s=0.0) for name, alarm in state.alarms.items()}
+    return replace(state, alarms=alarms, alarm_log=log)
 
 
 @settings(max_examples=6, derandomize=True, deadline=None)

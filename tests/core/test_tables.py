@@ -80,11 +80,11 @@ def test_no_reset_hides_a_standing_cause_and_no_latch_ends_without_one() -> None
 
 
 def test_an_appearance_is_counted_and_dated_and_a_state_kept_is_the_same_alarm() -> None:
-    alarm = alarms.step(Alarm("bath-high", "acid"), AlarmTrigger.APPEARS, 5.0)
-    assert (alarm.count, alarm.since_wall_s, alarm.name) == (1, 5.0, "acid/bath-high")
-    assert alarms.step(alarm, AlarmTrigger.APPEARS, 9.0) is alarm
-    again = alarms.step(alarms.step(alarm, AlarmTrigger.GOES, 7.0), AlarmTrigger.APPEARS, 9.0)
-    assert (again.count, again.since_wall_s) == (2, 9.0)
+    alarm = alarms.appear(Alarm("bath-high", "acid"), 1.0, 5.0, latches=False)
+    assert (alarm.count, alarm.since_s, alarm.since_wall_s, alarm.name) == (1, 1.0, 5.0, "acid/bath-high")
+    assert alarms.turn(alarm, True, 2.0, 0.0, 0.0) == (alarm, False)
+    again = alarms.appear(alarms.go(alarm), 4.0, 9.0, latches=False)
+    assert (again.count, again.since_s, again.since_wall_s) == (2, 4.0, 9.0)
 
 
 # -- every transition of an operation, driven through the line
@@ -166,8 +166,8 @@ Alarmed = Callable[[Bench], None]
 
 def bath(value_c: float) -> Alarmed:
     def to(bench: Bench) -> None:
-        for _ in range(2):  # a warning waits for its delay
-            bench.later(11.0)
+        for _ in range(3):  # a warning waits for its delay, 10 s to come and 30 s to go
+            bench.later(16.0)
             bench.temperature(value_c)
 
     return to

@@ -11,10 +11,12 @@ from supervisor.core.actions import Answer, Record, SetPoints, SwitchOff, Switch
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.causes import CEILING_DELAY_S
+from supervisor.core.effects import Effect
 from supervisor.core.events import Ending, Quality, Reading, Recorded, RequestKind, Scanned, Started
-from supervisor.core.interlocks import CAUSES, Effect, strongest
+from supervisor.core.interlocks import CAUSES, strongest
 from supervisor.core.line import Line, Step
 from supervisor.core.state import LineState
+from tests.core import guarded
 from tests.core.kit import Bench, line_setup, of_kind
 
 ENDS = {Effect.HOLD: State.HOLDING, Effect.STOP: State.STOPPING, Effect.ABORT: State.ABORTING}
@@ -147,7 +149,9 @@ def test_acknowledging_an_alarm_neither_clears_nor_resets_it() -> None:
 
 def test_every_trip_of_the_table_is_tried_here() -> None:
     trips = {cause for cause, row in CAUSES.items() if row.effect > Effect.WARN}
-    elsewhere = {"interrupted", "heartbeat-lost", "contactor-dropped", "contactor-failed", "not-ready"}
+    elsewhere = {
+        "interrupted", "heartbeat-lost", "contactor-dropped", "contactor-failed", "not-ready", *guarded.TRIPS
+    }  # fmt: skip
     assert trips - elsewhere == {name.split("/")[1] for name in TRIPS}
 
 
@@ -166,8 +170,10 @@ def test_the_stronger_of_two_trips_wins_whichever_came_first(first: str, second:
 
 
 def test_the_strongest_cause_is_named_and_none_where_none_stands() -> None:
-    assert strongest(["bath-low", "longest-time", "current-lost"]) == "longest-time"
-    assert strongest([]) is None
+    effects = {"bath-low": Effect.WARN, "longest-time": Effect.STOP, "current-lost": Effect.HOLD}
+    assert strongest(effects) == "longest-time"
+    assert strongest({"guard-open": Effect.HOLD, "communication-lost": Effect.HOLD}) == "communication-lost"
+    assert strongest({}) is None
 
 
 # -- R3

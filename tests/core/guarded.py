@@ -1,0 +1,204 @@
+"""A line with all that can guard it: contacts of every role, a contactor, a supply that tells of itself, a hot tank."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+from supervisor.core.effects import Interlock
+from supervisor.core.events import Delayed, Quality, Reading, Scanned
+from supervisor.core.line import Step
+from supervisor.core.setup import (
+    Accuracy,
+    BandSetup,
+    ChannelSetup,
+    ContactRole,
+    ContactSetup,
+    LineSetup,
+    Proof,
+    TankSetup,
+    WatchSetup,
+)
+from tests.core.kit import Bench, fitted_setup
+
+CONTACTS: dict[str, tuple[ContactRole, str, Proof]] = {
+    "acid-level": ("level", "main-acid", ""),
+    "acid-lid": ("lid", "main-acid", ""),
+    "air-flow": ("air flow", "main-acid", "ventilation"),
+    "air-pressure": ("air pressure", "main-acid", "agitation"),
+    "guard": ("guard", "", ""),
+    "stop": ("emergency stop", "", ""),
+    "seal-lid": ("lid", "seal", ""),
+    "seal-level": ("level", "seal", ""),
+}
+
+COUNTER_STEP_C = 0.36
+
+
+def guarded_setup(**interlocks: Interlock) -> LineSetup:
+    """The fitted line with these contacts on a module of their own; `interlocks` by cause, hyphens as underscores."""
+    plain, exact = fitted_setup(), Accuracy(0.0, 0.0)
+    own = {
+        name: ChannelSetup(name, "inputs", name, "", 0.0, 1.0, exact, 0.4, 3.0) for name in CONTACTS
+    }  # fmt: skip
+    told = {
+        "main-uptime": ("s", Accuracy(0.0, 1.0)),
+        "main-restarted": ("", exact),
+        "main-counter": ("C", Accuracy(0.0, COUNTER_STEP_C)),
+    }
+    own |= {
+        name: ChannelSetup(name, "main-device", name, unit, 0.0, 1e9, accuracy, 0.4, 3.0)
+        for name, (unit, accuracy) in told.items()
+    }
+    own["seal-temperature"] = ChannelSetup(
+        "seal-temperature", "thermometer", "seal-t", "degC", -20.0, 150.0, Accuracy(0.0, 1.0), 0.4, 3.0
+    )
+    contacts = {name: ContactSetup(name, role, name, tank, proof) for name, (role, tank, proof) in CONTACTS.items()}
+    supply = replace(
+        plain.supplies["main"], uptime="main-uptime", restarted="main-restarted", counter="main-counter"
+    )  # fmt: skip
+    seal = TankSetup("seal", "seal", 20.0, 0.0, "seal-temperature", BandSetup(5, 10, 98, 99, 0.3, 10.0))
+    given = {cause.replace("_", "-"): interlock for cause, interlock in interlocks.items()}
+    return replace(
+        plain,
+        channels={**plain.channels, **own},
+        tanks={**plain.tanks, "seal": seal},
+        supplies={"main": supply},
+        contacts={**plain.contacts, **contacts},
+        watches={"inputs": WatchSetup("inputs", tuple(CONTACTS), 2.0, ("main",))},
+        interlocks={**plain.interlocks, **given},
+    )
+
+
+@dataclass
+class Guarded(Bench):
+    """The bench of that line; every contact is closed until a test opens it."""
+
+    setup: LineSetup = field(default_factory=guarded_setup)
+    open: set[str] = field(default_factory=set)
+    unread: set[str] = field(default_factory=set)
+    """Contacts whose readings are not good."""
+    power_on_s: float = 0.0
+    counter_gain: float = 1.0
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.bath_c["seal"] = 60.0
+        self.counted_c, self._counted_s = 0.0, self.now_s
+
+    def scan(self) -> None:
+        """Read everything, contacts and what the supply tells of itself too."""
+        flows_a = self.flows_a("main")
+        super().scan()
+        if "inputs" not in self.silent:
+            self.contacts()
+        if "main" not in self.silent:
+            self.counted_c += flows_a * self.counter_gain * (self.now_s - self._counted_s)
+            values = {
+                "main-uptime": self.now_s - self.power_on_s,
+                "main-restarted": 0.0,
+                "main-counter": self.counted_c,
+            }
+            self.tell(**values)
+        self._counted_s = self.now_s
+
+    def contacts(self) -> Step:
+        """One reading of every contact, now."""
+        readings = tuple(
+            Reading(name, Quality.MALFORMED, None)
+            if name in self.unread
+            else Reading(name, Quality.GOOD, float(name not in self.open))
+            for name in CONTACTS
+        )
+        return self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, readings))
+
+    def tell(self, **values: float) -> Step:
+        """One reading of what the supply tells of itself, now."""
+        readings = tuple(Reading(name.replace("_", "-"), Quality.GOOD, value) for name, value in values.items())
+        return self.give(Scanned(self.at, "main-device", self.now_s, self.now_s, readings))
+
+    def opens(self, *names: str, after_s: float = 0.0) -> Step:
+        """Open contacts and let that be read; again once `after_s` have passed, if any."""
+        self.open |= set(names)
+        self.later(0.1)
+        step = self.contacts()
+        if after_s:
+            self.run(after_s)
+        return step
+
+    def under_way(self, target_um: float = 20.0) -> Guarded:
+        """Start the service, wait for the ventilation, and let a load come to the end of its soft start."""
+        self.start_service()
+        self.run(self.setup.ventilation.before_s)
+        self.running(target_um=target_um)
+        return self
+
+    def running(self, *, supply: str = "", target_um: float = 1.0) -> Bench:
+        """Start a load; the service runs already."""
+        answer = self.start(supply=supply, target_um=target_um)
+        assert answer.ok, answer.reasons
+        self.run(12.0)
+        return self
+
+
+def says(name: str, value: float) -> Callable[[Guarded], Step]:
+    def to(bench: Guarded) -> Step:
+        bench.later(0.1)
+        return bench.tell(**{name: value})
+
+    return to
+
+
+def opened(name: str, wait_s: float = 0.0) -> Callable[[Guarded], Step]:
+    """Open a contact; the step returned is the one in which its delay is over."""
+
+    def to(bench: Guarded) -> Step:
+        step = bench.opens(name)
+        if wait_s:
+            bench.obeys = True
+            bench.run(wait_s - 0.3)
+            bench.obeys = False
+            bench.later(0.3)
+            step = bench.contacts()
+        return step
+
+    return to
+
+
+def delayed(bench: Guarded) -> Step:
+    bench.later(0.5)
+    return bench.give(Delayed(bench.at, 2.4))
+
+
+def nothing_from_the_inputs(bench: Guarded) -> Step:
+    bench.silent = {"inputs"}
+    bench.obeys = True
+    bench.run(1.9)
+    bench.obeys = False
+    bench.later(0.2)
+    return bench.wake_up()
+
+
+def meter_low(bench: Guarded) -> Step:
+    bench.devices["main"].gain = 0.93
+    bench.obeys = True
+    bench.run(10.3)
+    bench.obeys = False
+    bench.later(0.3)
+    return bench.give(bench.supply_scan("main", bench.devices["main"]))
+
+
+TRIPS: dict[str, tuple[str, Callable[[Guarded], Step]]] = {
+    "emergency-stop": ("stop", opened("stop")),
+    "guard-open": ("guard", opened("guard")),
+    "lid-shut": ("acid-lid", opened("acid-lid", 1.0)),
+    "ventilation-lost": ("air-flow", opened("air-flow", 5.0)),
+    "agitation-long-lost": ("air-pressure", opened("air-pressure", 45.0)),
+    "level-low": ("acid-level", opened("acid-level", 3.0)),
+    "communication-lost": ("inputs", nothing_from_the_inputs),
+    "supply-restarted": ("main", says("main_uptime", 0.4)),
+    "over-voltage": ("main", says("main_voltage", 24.0)),
+    "meters-differ": ("main", meter_low),
+    "loop-late": ("main", delayed),
+}
+"""Trips that the plain line cannot have: their subject, and how each is brought about."""
