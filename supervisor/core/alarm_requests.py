@@ -48,7 +48,7 @@ def _acknowledge(work: Work, _: Request, alarm: Alarm) -> tuple[str, ...]:
 
 
 def _reset(work: Work, _: Request, alarm: Alarm) -> tuple[str, ...]:
-    if alarm.present:
+    if alarm.present or alarm.active:
         return (f"alarm: {alarm.name} cannot be reset while its cause stands.",)
     if telling.answer(work, alarm, AlarmTrigger.RESET):
         return ()

@@ -80,10 +80,22 @@ def healthy(setup: LineSetup, state: LineState, name: str, now_s: float) -> bool
 
 
 def judge(work: Work, name: str) -> None:
-    """Let the alarms of a contact follow it."""
+    """Let the alarms of a contact follow it.
+
+    One that is not read any more because its whole device is lost is that device's alarm: its own stay as they are.
+    """
+    contact = work.setup.contacts[name]
+    unread = work.at.process_s >= due_s(work.setup, work.state, name)
+    if unread and _device_lost(work, work.setup.channels[contact.channel].device):
+        return
     state = healthy(work.setup, work.state, name, work.at.process_s)
-    for cause in causes_of(work.setup, work.setup.contacts[name]):
+    for cause in causes_of(work.setup, contact):
         work.alarm(name, cause, state is False)
+
+
+def _device_lost(work: Work, device: str) -> bool:
+    alarms = (work.state.alarms.get(f"{device}/{cause}") for cause in ("communication-lost", "heartbeat-lost"))
+    return any(alarm is not None and alarm.active for alarm in alarms)
 
 
 def against(setup: LineSetup, state: LineState, supply: str, now_s: float) -> tuple[str, ...]:

@@ -183,7 +183,8 @@ def _started(work: Work, event: Started) -> None:
         attended_s=None,
         lowered_wire_s=None,
     )
-    telling.carried_over(work)
+    shift_s = 0.0 if event.same_boot or event.journal_s is None else event.at.process_s - event.journal_s
+    telling.carried_over(work, shift_s)
     for name in work.setup.supplies:
         operation = work.supply(name).operation
         if operation is not None and not operation.over:

@@ -133,7 +133,7 @@ def _nothing_latched(setup: LineSetup, state: LineState, supply: SupplySetup) ->
         mine = alarm.subject in setup.over_supply[supply.name]
         if not mine or not row.latches(setup.interlocks[alarm.cause]):
             continue
-        if alarm.present:
+        if alarm.present or alarm.active:
             reasons.append(f"no trip: {alarm.name} stands. {row.first.format(subject=alarm.subject)}")
         elif alarm.latched:
             reasons.append(f"no trip: {alarm.name} waits for a reset (alarms reset {alarm.name}).")

@@ -384,8 +384,12 @@ class LineSetup:
         return frozenset(own | devices | self._contacts_of(supply.tank))
 
     def _over_tank(self, tank: str) -> frozenset[str]:
-        heating = self.tanks[tank].heating
-        return frozenset({tank} | self._contacts_of(tank) | ({heating.output} if heating else set()))
+        """What a heater stands and falls with: its tank and itself, its contacts, and the devices that show them."""
+        heating, contacts = self.tanks[tank].heating, self._contacts_of(tank)
+        channels = {self.tanks[tank].temperature, *(self.contacts[contact].channel for contact in contacts)}
+        devices = {self.channels[channel].device for channel in channels}
+        own = {tank} if heating is None else {tank, heating.output, self.outputs[heating.output].device}
+        return frozenset(own | contacts | devices)
 
     def _contacts_of(self, tank: str) -> set[str]:
         return {contact.name for contact in self.contacts.values() if contact.tank in {tank, ""}}

@@ -39,10 +39,11 @@ def follow(work: Work, subject: str, cause: str, *, present: bool) -> None:
         _keep(work, turned)
 
 
-def carried_over(work: Work) -> None:
+def carried_over(work: Work, shift_s: float) -> None:
     """At a start: keep the alarms this line can have, each with its delay begun anew and its latch as its state has it.
 
     A record of an earlier release knows states alone; what stood or was latched there waits for its reset here too.
+    `shift_s` brings process times into this boot, s.
     """
     possible, kept = possible_alarms(work.setup), {}
     for name, alarm in work.state.alarms.items():
@@ -51,8 +52,18 @@ def carried_over(work: Work) -> None:
         active = alarm.active or alarm.state in alarms.STANDING
         latches = active and CAUSES[alarm.cause].latches(work.setup.interlocks[alarm.cause])
         latch = alarm.latch or latches or alarm.state in alarms.LATCHED
-        kept[name] = replace(alarm, active=active, latch=latch, turning_s=None)
+        kept[name] = replace(_shifted(alarm, shift_s), active=active, latch=latch, turning_s=None)
     work.state = replace(work.state, alarms=kept)
+
+
+def _shifted(alarm: Alarm, shift_s: float) -> Alarm:
+    return replace(
+        alarm,
+        since_s=alarm.since_s + shift_s,
+        recent_s=tuple(moment_s + shift_s for moment_s in alarm.recent_s),
+        acknowledged_s=None if alarm.acknowledged_s is None else alarm.acknowledged_s + shift_s,
+        shelved_until_s=None if alarm.shelved_until_s is None else alarm.shelved_until_s + shift_s,
+    )
 
 
 def _suppressed(work: Work, alarm: Alarm, *, present: bool) -> bool:

@@ -130,13 +130,9 @@ class Work:
         telling.follow(self, subject, cause, present=present)
 
     def current_over(self, subject: str) -> bool:
-        """Whether current may flow by the core's will in what a subject acts on, or is not yet proven off after it."""
+        """Whether current may flow in what a subject acts on: an operation's, not yet proven off, or nobody's at all."""
         return any(
-            supply.operation is not None
-            and not supply.operation.over
-            and (supply.operation.energised or not supply.output.proven_off)
-            for name, supply in self.state.supplies.items()
-            if subject in self.setup.over_supply[name]
+            _may_flow(supply) for name, supply in self.state.supplies.items() if subject in self.setup.over_supply[name]
         )
 
     def groups(self, subject: str) -> frozenset[str]:
@@ -164,3 +160,10 @@ class Work:
     def supply_setup(self, name: str) -> SupplySetup:
         """Return the settings of a supply."""
         return self.setup.supplies[name]
+
+
+def _may_flow(supply: SupplyState) -> bool:
+    operation = supply.operation
+    if "current-without-operation" in supply.faults:
+        return True
+    return operation is not None and not operation.over and (operation.energised or not supply.output.proven_off)

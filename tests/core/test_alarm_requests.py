@@ -9,9 +9,10 @@ import pytest
 from supervisor.core.actions import SwitchOff
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
-from supervisor.core.events import RequestKind
+from supervisor.core.effects import Effect, Interlock
+from supervisor.core.events import RequestKind, Started
 from supervisor.core.setup import AlarmSetup
-from tests.core.guarded import Guarded
+from tests.core.guarded import Guarded, guarded_setup
 from tests.core.kit import Bench, line_setup, of_kind
 
 WARM = "main-acid/bath-high"
@@ -179,6 +180,31 @@ def test_a_shelving_counts_on_over_a_restart_of_the_supervisor() -> None:
     assert again.alarm(WARM) is AlarmState.SHELVED
     again.run(600.0)
     assert again.alarm(WARM) is AlarmState.NORMAL
+
+
+def test_a_shelving_counts_on_over_a_reboot() -> None:
+    """Process time begins anew with a boot; what was left of the shelving is left."""
+    bench = warm()
+    shelve(bench)
+    journal_s = bench.now_s
+    again = Bench(state=bench.line.state, now_s=20.0)
+    again.give(Started(again.at, "another boot", "1", "hash", False, journal_s=journal_s, same_boot=False))
+    again.run(590.0)
+    assert again.alarm(WARM) is AlarmState.SHELVED
+    again.run(20.0)
+    assert again.alarm(WARM) is AlarmState.NORMAL
+
+
+def test_what_is_gone_for_less_than_its_off_delay_can_neither_be_reset_nor_started_over() -> None:
+    setup = guarded_setup(guard_open=Interlock(Effect.HOLD, off_delay_s=20.0))
+    bench = Guarded(setup).under_way()
+    bench.opens("guard", after_s=3.0)
+    bench.open = set()
+    bench.run(3.0)
+    assert bench.ask("alarm reset", alarm="guard/guard-open").reasons == (
+        "alarm: guard/guard-open cannot be reset while its cause stands.",
+    )
+    assert any("guard/guard-open stands" in reason for reason in bench.ask("restart").reasons)
 
 
 @pytest.mark.parametrize(("first", "second"), [("hold", "restart"), ("restart", "hold")])

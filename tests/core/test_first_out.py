@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from supervisor.core import alarm_log
 from supervisor.core.alarms import AlarmState
+from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
 from tests.core.guarded import Guarded
 
@@ -13,56 +14,62 @@ def heads(bench: Guarded) -> dict[str, str]:
     return {name: alarm.under for name, alarm in bench.line.state.alarms.items() if alarm.active or alarm.latch}
 
 
-def lost() -> Guarded:
-    """The inputs have fallen silent: their own alarm and what is missed because of it."""
+def stopped() -> Guarded:
+    """Somebody pressed the emergency stop: it cuts the mains, and what hangs on them falls silent."""
     bench = Guarded().under_way()
-    bench.silent = {"inputs"}
+    bench.open = {"stop"}
+    bench.later(0.1)
+    bench.contacts()
+    bench.silent = {"main", "main-acid"}
     bench.run(8.0)
     return bench
 
 
 def test_consequences_are_folded_under_what_came_first() -> None:
-    bench = lost()
-    folded = heads(bench)
-    assert folded.pop("inputs/communication-lost") == ""
-    assert {"stop/emergency-stop", "acid-level/level-low"} <= set(folded)
-    assert set(folded.values()) == {"inputs/communication-lost"}
+    folded = heads(stopped())
+    assert folded == {
+        "stop/emergency-stop": "",
+        "main/supply-silent": "stop/emergency-stop",
+        "main/off-not-proven": "",
+        "main-acid/temperature-lost": "stop/emergency-stop",
+    }
 
 
 def test_only_the_head_is_told_in_full() -> None:
-    bench = lost()
-    assert bench.alarm_texts("inputs/communication-lost")[0].startswith("Nothing good comes from the device inputs")
-    (text, *_) = bench.alarm_texts("acid-level/level-low")
-    assert text == "acid-level/level-low: unacknowledged, a consequence of inputs/communication-lost."
+    bench = stopped()
+    assert bench.alarm_texts("stop/emergency-stop")[0].startswith("The emergency stop stop is pressed")
+    (text, *_) = bench.alarm_texts("main/supply-silent")
+    assert text == "main/supply-silent: unacknowledged, a consequence of stop/emergency-stop."
 
 
 def test_a_fault_that_the_head_does_not_bring_is_told_for_itself() -> None:
-    bench = lost()
+    bench = Guarded().under_way()
+    bench.opens("stop", after_s=1.0)
     bench.bath_c["main-acid"] = 25.0
     bench.run(1.0)
     assert heads(bench)["main-acid/bath-high-high"] == ""
 
 
 def test_acknowledging_the_head_acknowledges_its_consequences() -> None:
-    bench = lost()
-    bench.ask("alarm acknowledge", alarm="inputs/communication-lost")
-    assert bench.alarm("acid-level/level-low") is AlarmState.ACKNOWLEDGED
+    bench = stopped()
+    bench.ask("alarm acknowledge", alarm="stop/emergency-stop")
+    assert bench.alarm("main/supply-silent") is AlarmState.ACKNOWLEDGED
 
 
 def test_resetting_the_head_resets_the_consequences_whose_cause_is_gone_too() -> None:
-    bench = lost()
-    bench.silent = set()
+    bench = stopped()
+    bench.silent, bench.open = set(), set()
     bench.run(8.0)
-    bench.ask("alarm reset", alarm="inputs/communication-lost")
-    assert heads(bench) == {}
+    bench.ask("alarm reset", alarm="stop/emergency-stop")
+    assert list(heads(bench)) == ["main/off-not-proven"]
 
 
 def test_a_consequence_whose_cause_outlives_its_head_is_told_for_itself() -> None:
-    bench = lost()
-    bench.silent, bench.open = set(), {"acid-level"}
+    bench = stopped()
+    bench.silent, bench.open = {"main-acid"}, set()
     bench.run(8.0)
-    bench.ask("alarm reset", alarm="inputs/communication-lost")
-    assert heads(bench) == {"acid-level/level-low": ""}
+    bench.ask("alarm reset", alarm="stop/emergency-stop")
+    assert heads(bench)["main-acid/temperature-lost"] == ""
 
 
 def test_a_consequence_of_another_tank_is_not_folded() -> None:
@@ -78,10 +85,26 @@ def test_a_consequence_of_another_tank_is_not_folded() -> None:
 
 
 def test_consequences_do_not_count_for_the_rate() -> None:
-    bench = lost()
-    assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 1
+    bench = stopped()
+    assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 2
     bench.run(601.0)
     assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 0
+
+
+def test_contacts_that_are_not_read_because_their_device_is_lost_are_the_alarm_of_the_device() -> None:
+    bench = Guarded().under_way()
+    bench.silent = {"inputs"}
+    bench.run(60.0)
+    assert list(heads(bench)) == ["inputs/communication-lost"]
+    assert bench.stands() is State.HELD
+
+
+def test_a_contact_that_stood_open_when_its_device_was_lost_stays_told() -> None:
+    bench = Guarded().under_way()
+    bench.opens("acid-level", after_s=3.5)
+    bench.silent = {"inputs"}
+    bench.run(60.0)
+    assert bench.line.state.alarms["acid-level/level-low"].active
 
 
 def test_what_one_cause_brings_is_in_the_table() -> None:

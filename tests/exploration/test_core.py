@@ -272,7 +272,10 @@ def no_trip_stands_over_current(setup: LineSetup, after: LineState) -> None:
     """R2: what trips ends current, and no latch waits over a running load."""
     for alarm in after.alarms.values():
         for name, supply in after.supplies.items():
-            if setup.interlocks[alarm.cause].effect > Effect.WARN and alarm.subject in {name, setup.supplies[name].tank}:
+            if setup.interlocks[alarm.cause].effect > Effect.WARN and alarm.subject in {
+                name,
+                setup.supplies[name].tank,
+            }:
                 energised = supply.operation is not None and supply.operation.energised
                 assert not (energised and (alarm.standing or alarm.latched)), alarm.name
 
