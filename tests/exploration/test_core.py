@@ -10,6 +10,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition,
 
 from supervisor.core.actions import Action, ArmTimeOut, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.anodize import ENERGISED, OVER, State
+from supervisor.core.effects import Effect
 from supervisor.core.events import (
     Command,
     Ending,
@@ -26,7 +27,6 @@ from supervisor.core.events import (
     Woken,
     Written,
 )
-from supervisor.core.effects import Effect
 from supervisor.core.line import Line
 from supervisor.core.permissives import failing
 from supervisor.core.setup import LineSetup

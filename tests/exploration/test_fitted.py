@@ -11,6 +11,7 @@ from hypothesis.stateful import rule
 from supervisor.core.actions import Action, Answer, Record, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.anodize import OVER, State
 from supervisor.core.contactor import CLOSES_WITHIN_S
+from supervisor.core.effects import Effect
 from supervisor.core.events import (
     Event,
     Order,
@@ -23,7 +24,6 @@ from supervisor.core.events import (
     Started,
     Switched,
 )
-from supervisor.core.effects import Effect
 from supervisor.core.line import Line
 from supervisor.core.permissives import failing
 from supervisor.core.setup import Accuracy, ChannelSetup, ContactSetup, HeartbeatSetup, LineSetup, OutputSetup
