@@ -17,7 +17,7 @@ class Point:
     Attributes:
         name: as the profile calls it, such as `current`.
         scale: value = raw x scale + offset, in `unit`. offset: see there.
-        unit: the unit of the value after scaling; one of A, V, degC, s, or "" for a contact or a state.
+        unit: the unit of the value after scaling; one of A, V, degC, s, C, or "" for a contact or a state.
         low: least value the device can mean, in `unit`. high: greatest.
         no_value: raw values by which the device says that it has no value (open sensor).
         states: raw value to plain word, for a point that is a state (such as 0: "off"); empty for numbers.
@@ -60,7 +60,8 @@ class DeviceMap:
         driver: the catalog's name for its driver.
         unit: Modbus unit id, 1 to 247; 0 on a link where there is only one device.
         points: by name. A supply has `current`, `voltage`, `output`, `mode`, `set_current`, `set_voltage`, `switch`,
-            and `time_out` where the device has a communication time-out (value in seconds after scaling).
+            and `time_out` where the device has a communication time-out (value in seconds after scaling); `uptime` and
+            `restarted` where it tells since when it has power, `charge` where it counts that by itself (in C).
         worst_answer_s: the longest the device may take to answer, s.
         quiet_s: how long the link stays quiet after each exchange with it, s.
         settle_s: how long it is left alone after its link was opened, s.

@@ -33,6 +33,7 @@ Kind = Literal[
     "bit rate",
     "growth",
     "fraction",
+    "power",
 ]
 System = Literal["metric", "us"]
 
@@ -77,6 +78,7 @@ KINDS: dict[Kind, KindRow] = {
         ("mil·ft²/(A·min)", 6),
     ),
     "fraction": _row("1", "%", ("%", 1), ("%", 1)),
+    "power": _row("W", "W kW", ("W", 0), ("W", 0)),
 }
 """Every kind there is. US units are the US ones: gal is 3.785411784 L, oz the avoirdupois ounce."""
 
@@ -103,6 +105,8 @@ hour = 3600 * second = h
 milliampere = 1e-3 * ampere = mA
 kilogram = 1e3 * gram = kg
 volt = kilogram * meter ** 2 / second ** 3 / ampere = V
+watt = volt * ampere = W
+kilowatt = 1e3 * watt = kW
 millivolt = 1e-3 * volt = mV
 microvolt = 1e-6 * volt = uV
 coulomb = ampere * second = C
@@ -130,6 +134,8 @@ _SPOKEN = {
     "amp": "A",
     "amps": "A",
     "volts": "V",
+    "watt": "W",
+    "watts": "W",
     "mils": "mil",
     "micron": "um",
     "microns": "um",
@@ -284,6 +290,7 @@ _EXAMPLES: dict[Kind, str] = {
     "bit rate": "19200",
     "growth": "0.32774",
     "fraction": "5",
+    "power": "500",
 }
 
 

@@ -13,7 +13,7 @@ from supervisor.config.broker import mqtt_doubts
 from supervisor.config.fitted import fitted_time_outs, not_fitted
 from supervisor.config.load import LineFile, load_line, records_folder
 from supervisor.config.mistakes import LineMistakes, Mistake
-from supervisor.config.model import TankTable
+from supervisor.config.model_tanks import TankTable
 from supervisor.config.off_delay import OffDelay
 from supervisor.config.setup import link_settings, worst_off_delays
 from supervisor.config.stop_effect import stop_effects
@@ -182,8 +182,9 @@ def _tank(tank: TankTable, line: LineFile) -> str:
         " to ".join(show(end, "temperature", system) for end in ends)
         for ends in ((limits.warn_low, limits.warn_high), (limits.trip_low, limits.trip_high))
     )
-    acid, volume = show(tank.acid, "concentration", system), show(tank.volume, "volume", system)
-    return f"{tank.role}, {volume}, acid {acid}; warns outside {warn}, trips outside {trip} ({tank.temperature})."
+    volume = show(tank.volume, "volume", system)
+    acid = "" if tank.acid is None else f", acid {show(tank.acid, 'concentration', system)}"
+    return f"{tank.role}, {volume}{acid}; warns outside {warn}, trips outside {trip} ({tank.temperature})."
 
 
 def _parts(delay: OffDelay) -> tuple[tuple[str, float], ...]:

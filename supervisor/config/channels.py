@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
-from supervisor.config.model import LineDocument
-from supervisor.config.profile import HEARTBEAT, DeviceProfile
+from supervisor.config.model import LineDocument, SupplyTable
+from supervisor.config.profile import HEARTBEAT, OPTIONAL_POINTS, DeviceProfile
 
 SUPPLY_CHANNELS = {
     "current": "current",
@@ -14,6 +15,9 @@ SUPPLY_CHANNELS = {
     "mode": "mode",
     "set-current": "set_current",
     "set-voltage": "set_voltage",
+    "uptime": "uptime",
+    "restarted": "restarted",
+    "counter": "charge",
 }
 """End of a supply channel's name (after the supply's own and a hyphen), by the point it is read from."""
 
@@ -34,8 +38,9 @@ def automatic_channels(document: LineDocument, profiles: dict[str, DeviceProfile
     """Every channel that comes with something else, by name. What is not known of that is left out."""
     found: dict[str, Automatic] = {}
     for supply, table in document.supplies.items():
+        fitted = _points_read(table, profiles.get(table.device))
         for end, point in SUPPLY_CHANNELS.items():
-            if table.control == "remote" or point in METERED:
+            if point in fitted:
                 found[f"{supply}-{end}"] = Automatic(table.device, point, f"supply {supply}")
     for contact, entry in document.contacts.items():
         found[contact] = Automatic(entry.device, entry.point, f"contact {contact}")
@@ -43,6 +48,12 @@ def automatic_channels(document: LineDocument, profiles: dict[str, DeviceProfile
         if has_heartbeat(profile):
             found[f"{device}-{HEARTBEAT}"] = Automatic(device, HEARTBEAT, f"device {device}")
     return found
+
+
+def _points_read(supply: SupplyTable, profile: DeviceProfile | None) -> Collection[str]:
+    if supply.control != "remote":
+        return METERED
+    return set(SUPPLY_CHANNELS.values()) - (OPTIONAL_POINTS - (profile.points.keys() if profile else set()))
 
 
 def has_heartbeat(profile: DeviceProfile) -> bool:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 from supervisor.config.mistakes import Told
-from supervisor.config.model import LimitsTable, SupplyTable
+from supervisor.config.model import SupplyTable
+from supervisor.config.model_tanks import LimitsTable
 from supervisor.config.profile import DeviceProfile
 from supervisor.config.setting import channel_span, channel_unit
 from supervisor.config.shape import known

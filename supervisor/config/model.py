@@ -9,10 +9,23 @@ from pydantic import AfterValidator, Field, PlainValidator
 from drivers import registers
 from drivers.catalog import drivers
 from drivers.points import LinkKind
-from supervisor.config.acid import Acid
 from supervisor.config.broker import MqttTable
 from supervisor.config.mistakes import nearest
-from supervisor.config.shape import Name, Quantity, Table, quantity_error
+from supervisor.config.model_alarms import AlarmsTable, InterlockTable, VentilationTable
+from supervisor.config.model_tanks import TankTable
+from supervisor.config.quantities import (
+    Altitude,
+    Baud,
+    Current,
+    Delay,
+    Density,
+    Duration,
+    Growth,
+    Text,
+    Thickness,
+    Voltage,
+)
+from supervisor.config.shape import Name, Table, quantity_error
 from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, ThermocoupleKind
 from supervisor.units import System
 
@@ -37,26 +50,12 @@ def _driver(given: str) -> str:
 
 
 Version = Annotated[int, PlainValidator(_version, json_schema_input_type=Literal[1])]
-Text = Annotated[str, Field(min_length=1, max_length=200)]
 Register = Annotated[int, Field(ge=0, le=65535)]
 RawNumber = Annotated[str, AfterValidator(_raw_number)]
 Driver = Annotated[
     str, AfterValidator(_driver), Field(description="one of the catalog's, or of an installed package's")
 ]
 BitNumber = Annotated[str, AfterValidator(_raw_number)]
-
-Duration = Annotated[float, Quantity("time", above=0.0)]
-Delay = Annotated[float, Quantity("time", least=0.0)]
-Current = Annotated[float, Quantity("current", above=0.0)]
-Voltage = Annotated[float, Quantity("voltage", above=0.0)]
-Temperature = Annotated[float, Quantity("temperature")]
-Deadband = Annotated[float, Quantity("temperature difference", least=0.0)]
-Density = Annotated[float, Quantity("current density", above=0.0)]
-Thickness = Annotated[float, Quantity("thickness", above=0.0)]
-Volume = Annotated[float, Quantity("volume", above=0.0)]
-Growth = Annotated[float, Quantity("growth", above=0.0)]
-Altitude = Annotated[float, Quantity("altitude", least=-430.0, most=6000.0)]
-Baud = Annotated[float, Quantity("bit rate", least=300.0, most=1_000_000.0)]
 
 
 class LineTable(Table):
@@ -177,27 +176,6 @@ class ChannelTable(Table):
     accuracy: Text | None = None
 
 
-class LimitsTable(Table):
-    """Limits of a tank's temperature."""
-
-    trip_low: Temperature
-    warn_low: Temperature
-    warn_high: Temperature
-    trip_high: Temperature
-    deadband: Deadband
-    delay: Delay
-
-
-class TankTable(Table):
-    """One tank."""
-
-    role: Literal["anodize"]
-    volume: Volume
-    acid: Acid
-    temperature: Text = Field(description="the channel that measures it")
-    limits: LimitsTable
-
-
 class SupplyTable(Table):
     """One DC supply over one tank."""
 
@@ -229,15 +207,24 @@ class OutputTable(Table):
     tank: Text | None = Field(default=None, description="the tank it belongs to")
     auxiliary: Text | None = Field(default=None, description="of a contactor: the contact that shows it closed")
     allow_slow_off: bool = Field(default=False, description="allow a worst off delay above 500 ms")
+    colour: Literal["red", "yellow", "green", "blue", "white"] | None = Field(default=None, description="of a lamp")
+    breaks: Literal["mains", "direct current"] | None = Field(
+        default=None,
+        description="of a contactor: the supply's mains, or the bath's circuit, for which it must be rated",
+    )
 
 
 class ContactTable(Table):
-    """One contact, closed when healthy."""
+    """One contact, closed when healthy: of an acid tank's lid while that is open; of a button while it is pressed."""
 
     role: ContactRole
     device: Text
     point: Text
-    tank: Text | None = Field(default=None, description="the tank it belongs to")
+    tank: Text | None = Field(default=None, description="the tank it belongs to; without one, the whole line")
+    proves: Literal["ventilation", "agitation"] | None = Field(
+        default=None, description="of moving air; an air flow's is ventilation, an air pressure's agitation if not said"
+    )
+    does: Literal["silence", "acknowledge", "test"] | None = Field(default=None, description="of a button")
 
 
 class GrowthTable(Table):
@@ -281,4 +268,7 @@ class LineDocument(Table):
     contacts: dict[Name, ContactTable] = Field(default_factory=dict)
     growth: GrowthTable
     anodize: AnodizeTable
+    alarms: AlarmsTable = Field(default_factory=AlarmsTable)
+    ventilation: VentilationTable = Field(default_factory=VentilationTable)
+    interlocks: dict[Name, InterlockTable] = Field(default_factory=dict, description="by cause")
     mqtt: MqttTable | None = None

@@ -13,7 +13,7 @@ from supervisor.config.shape import known
 from supervisor.core.setup import Accuracy
 from supervisor.units import Kind, UnitMistake, parse, parse_accuracy, split
 
-POINT_UNITS: dict[Kind, str] = {"current": "A", "voltage": "V", "temperature": "degC", "time": "s"}
+POINT_UNITS: dict[Kind, str] = {"current": "A", "voltage": "V", "temperature": "degC", "time": "s", "charge": "C"}
 UNIT_KINDS: dict[str, Kind] = {unit: kind for kind, unit in POINT_UNITS.items()}
 RAW_RANGES: dict[NumberKind, tuple[float, float]] = {
     "uint16": (0, 0xFFFF),
@@ -200,4 +200,6 @@ def parse_range(texts: list[str] | None, kind: Kind, where: Where, told: Told) -
 def _words(states: States | frozenset[str]) -> str:
     if isinstance(states, dict):
         return "{ " + ", ".join(f'{raw} = "{word}"' for raw, word in states.items()) + " }"
+    if len(states) == 1:
+        return f'its one bit, like {{ 7 = "{next(iter(states))}" }}'
     return f"two states, one {' and one '.join(sorted(states))}"

@@ -25,8 +25,14 @@ SUPPLY_POINTS: dict[str, Kind | None] = {
     "set_voltage": "voltage",
     "switch": None,
     "time_out": "time",
+    "uptime": "time",
+    "restarted": None,
+    "charge": "charge",
 }
 """What the points of a supply are; None: a state."""
+
+OPTIONAL_POINTS = frozenset({"time_out", "uptime", "restarted", "charge"})
+"""What not every supply has: a time-out of its own, a sign of how long it has had power, a charge counter."""
 
 HEARTBEAT = "heartbeat"
 """The point of a device's sign of life: seconds since it began."""
@@ -39,8 +45,14 @@ STATE_WORDS: dict[str, States | frozenset[str]] = {
     "output": {0: "off", 1: "on"},
     "mode": {0: "current held", 1: "voltage held"},
     "switch": OFF_AND_ON,
+    "restarted": {0: "no", 1: "yes"},
 }
 """What the core reads a supply's state as; a switch may have any raw values for its two words."""
+
+TOLD_BY_ONE_BIT = {"restarted": frozenset({"yes"})}
+"""States of which one bit says all, such as the power-on bit of an event register (IEEE 488.2)."""
+
+MEASURED_BY_MODULES = frozenset({"current", "voltage", "temperature"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +136,10 @@ def understand(
 def _of_supply(name: str, table: PointTable, style: type[Point], told: Told) -> tuple[Point | None, Accuracy | None]:
     kind = SUPPLY_POINTS[name]
     reader = PointReader(name, table, style, told, written=name in WRITTEN_POINTS)
-    point = reader.number(kind) if kind else reader.state((STATE_WORDS[name],))
-    return point, reader.accuracy(kind, needed=name in METERS)
+    if kind:
+        return reader.number(kind), reader.accuracy(kind, needed=name in METERS)
+    by_bit = bool(table.bits) and name in TOLD_BY_ONE_BIT
+    return reader.state((TOLD_BY_ONE_BIT[name] if by_bit else STATE_WORDS[name],)), None
 
 
 def _of_module(name: str, table: PointTable, style: type[Point], told: Told) -> tuple[Point | None, Accuracy | None]:
@@ -135,7 +149,7 @@ def _of_module(name: str, table: PointTable, style: type[Point], told: Told) -> 
     if table.scale is None and (table.states or table.bits):
         return reader.state((OPEN_AND_CLOSED, OFF_AND_ON)), None
     kind = "time" if name == HEARTBEAT else kind_of_scale(table.scale)
-    if table.scale is not None and (kind is None or (kind == "time" and name != HEARTBEAT)):
+    if table.scale is not None and name != HEARTBEAT and kind not in MEASURED_BY_MODULES:
         problem, right = f"{table.scale!r} is nothing that is measured here", 'write "0.1 degC", "1 mV" or "1 mA"'
         told(("points", name, "scale"), problem, right)
         return None, None
@@ -144,7 +158,7 @@ def _of_module(name: str, table: PointTable, style: type[Point], told: Told) -> 
 
 
 def _all_there(driver: str, tables: dict[str, PointTable], told: Told) -> None:
-    optional = {"time_out"} if drivers()[driver].points is Register else {"time_out", "switch"}
+    optional = OPTIONAL_POINTS | (set() if drivers()[driver].points is Register else {"switch"})
     wanted = SUPPLY_POINTS.keys() - optional if drivers()[driver].role == "supply" else set()
     for name in sorted(wanted - tables.keys()):
         told(("points", name), "the register map of a supply needs this point", "add it from the device's manual")

@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from drivers.points import DeviceMap, LinkSettings, Point
-from supervisor.config.channels import SUPPLY_CHANNELS, automatic_channels, has_heartbeat
+from supervisor.config.channels import SUPPLY_CHANNELS, automatic_channels
 from supervisor.config.load import LineFile
-from supervisor.config.model import LineDocument, OutputTable, SupplyTable
+from supervisor.config.model import LineDocument, OutputTable
 from supervisor.config.off_delay import OffDelay, settling_s
-from supervisor.config.profile import HEARTBEAT
 from supervisor.config.setting import channel_accuracy, channel_span, channel_unit
+from supervisor.config.setup_alarms import alarms_of, contact_of, interlocks_of, ventilation_of
+from supervisor.config.setup_tanks import tanks_of
+from supervisor.config.watching import heartbeats, watches
 from supervisor.config.wire import View, links_of, maps_of, off_delays_of
-from supervisor.core.dose import GAP_PERIODS
 from supervisor.core.setup import (
     Accuracy,
     AnodizeSetup,
-    BandSetup,
     ChannelSetup,
-    ContactSetup,
     GrowthSetup,
-    HeartbeatSetup,
     LineSetup,
     OutputSetup,
     SupplySetup,
-    TankSetup,
     ThermocoupleSetup,
 )
 
@@ -57,16 +54,18 @@ def line_setup(line: LineFile, speed: float = 1.0) -> LineSetup:
     return LineSetup(
         name=document.line.name,
         channels=channels,
-        tanks=_tanks(document),
+        tanks=tanks_of(document),
         supplies={name: _supply(name, line, channels) for name in document.supplies},
         outputs={name: _output(name, table) for name, table in document.outputs.items()},
         growth=GrowthSetup(growth.low, growth.best, growth.high),
         anodize=_anodize(document),
         units=line.system,
-        contacts={
-            name: ContactSetup(name, table.role, name, table.tank or "") for name, table in document.contacts.items()
-        },
-        heartbeats=_heartbeats(line, channels),
+        contacts={name: contact_of(name, table) for name, table in document.contacts.items()},
+        heartbeats=heartbeats(line, channels),
+        watches=watches(line, channels),
+        interlocks=interlocks_of(document),
+        ventilation=ventilation_of(document),
+        alarms=alarms_of(document),
     )
 
 
@@ -116,6 +115,8 @@ def _channels(line: LineFile, speed: float) -> dict[str, ChannelSetup]:
         point = profile.points[auto.point]
         exact = Accuracy(0.0, point.scale if point.unit else 0.0)
         accuracy = profile.accuracies.get(auto.point, exact)
+        if auto.point == "charge" and accuracy.absolute == 0:  # its step: the core compares by it
+            accuracy = Accuracy(accuracy.of_reading, point.scale)
         add(name, auto.device, point, point.unit, (point.low, point.high), accuracy)
     return channels
 
@@ -129,42 +130,9 @@ def _output(name: str, table: OutputTable) -> OutputSetup:
         point=table.point or "",
         tank=table.tank or "",
         auxiliary=table.auxiliary,
+        colour=table.colour or "",
+        breaks=table.breaks or "",
     )
-
-
-def _heartbeats(line: LineFile, channels: dict[str, ChannelSetup]) -> dict[str, HeartbeatSetup]:
-    beats = {}
-    for device, profile in line.profiles.items():
-        if has_heartbeat(profile):
-            channel = channels[f"{device}-{HEARTBEAT}"]
-            hang = tuple(name for name, table in line.document.supplies.items() if device in _hangs_on(table, line))
-            # Sooner than the age of any of its readings, so that of all that falls silent with it this is named first.
-            silent_s = max(GAP_PERIODS * channel.period_s, channel.age_limit_s * GAP_PERIODS / 3)
-            beats[device] = HeartbeatSetup(device, channel.name, silent_s, hang)
-    return beats
-
-
-def _hangs_on(supply: SupplyTable, line: LineFile) -> set[str]:
-    """The devices without which an operation of this supply could not be watched or ended as the line file has it."""
-    document = line.document
-    devices = {supply.device, document.channels[document.tanks[supply.tank].temperature].device}
-    for output in document.outputs.values():
-        if output.tank == supply.tank or (supply.contactor and output is document.outputs[supply.contactor]):
-            devices.add(output.device)
-            if output.auxiliary is not None:
-                devices.add(document.contacts[output.auxiliary].device)
-    return devices | {contact.device for contact in document.contacts.values() if contact.tank == supply.tank}
-
-
-def _tanks(document: LineDocument) -> dict[str, TankSetup]:
-    tanks = {}
-    for name, table in document.tanks.items():
-        limits = table.limits
-        band = BandSetup(
-            limits.trip_low, limits.warn_low, limits.warn_high, limits.trip_high, limits.deadband, limits.delay
-        )
-        tanks[name] = TankSetup(name, table.role, table.volume, table.acid, table.temperature, band)
-    return tanks
 
 
 def _supply(name: str, line: LineFile, channels: dict[str, ChannelSetup]) -> SupplySetup:
@@ -196,6 +164,9 @@ def _supply(name: str, line: LineFile, channels: dict[str, ChannelSetup]) -> Sup
         contactor=table.contactor,
         device_time_out_s=table.device_time_out,
         control=table.control,
+        uptime=names.get("uptime", ""),
+        restarted=names.get("restarted", ""),
+        counter=names.get("charge", ""),
     )
 
 
