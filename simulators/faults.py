@@ -10,7 +10,9 @@ from typing import Literal
 
 from simulators.tables import FileError, Reader, read_toml
 
-Target = Literal["tank", "supply", "sensor", "device", "switch", "contact", "link"]
+Target = Literal["tank", "supply", "sensor", "device", "module", "switch", "heater", "contact", "button", "link"]
+# What a script names by the key of the wider sort: of the devices those that are no supply, and so on.
+_KEYS: dict[Target, Target] = {"module": "device", "heater": "switch", "button": "contact"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,18 +33,28 @@ KINDS: dict[str, Kind] = {
     # rate_c_per_min counts where it is above 0, heat_w otherwise; the cooling fails with it.
     "bath heats": Kind("tank", {"rate_c_per_min": 0.0, "heat_w": 600.0}),
     "cooling fails": Kind("tank"),
+    # Below the level's contact; what heats hangs in the air.
+    "level falls": Kind("tank"),
     "contact lost": Kind("supply"),
     "area lost": Kind("supply", {"lost_share": 0.5}),
     "contact creeps off": Kind("supply", {"over_s": 600.0}),
     "thermocouple open": Kind("sensor"),
     "sensor frozen": Kind("sensor"),
+    # Out of its tank's liquid, in the room's air.
+    "sensor out": Kind("sensor"),
     "meter gain": Kind("supply", {"gain_error": 0.05}),
     "supply trips": Kind("supply"),
     "mains dip": Kind("supply"),
     "contactor welded": Kind("switch"),
     "switch stuck": Kind("switch"),
     "fan stops": Kind("switch"),
+    # On, and no heat.
+    "heater broken": Kind("heater"),
     "contact opens": Kind("contact"),
+    # A hand holds it down for as long.
+    "button pressed": Kind("button"),
+    # Closed and open in turn, each for so many ms of process time.
+    "button bounces": Kind("button", {"every_ms": 7.0}),
     # Unplugged: a pty is closed and comes back as a new one, a host's connections are cut and it listens no more.
     "port gone": Kind("link"),
     # A host ends its half of every connection and answers no more, but goes on listening.
@@ -50,6 +62,8 @@ KINDS: dict[str, Kind] = {
     # Bytes that nobody asked for, so many every so often.
     "babble": Kind("link", {"bytes": 7.0, "every_ms": 5.0}),
     "board resets": Kind("device"),
+    # A module or board without power: its relays rest at once, and it boots afterwards.
+    "power lost": Kind("module"),
     # code is the exception code; writes_only 0 refuses reads as well.
     "device refuses": Kind("device", {"code": 4.0, "writes_only": 1.0}, on_bytes=True),
     # Deaf and dumb, as behind a pulled plug: nothing is executed.
@@ -86,7 +100,7 @@ class Fault:
 
     Attributes:
         what: a key of KINDS.
-        target: the tank, supply, sensor or device it strikes.
+        target: the tank, supply, sensor, device or whatever its kind strikes, by name.
         at_s: process time at which it begins, s; None where charge or current decide.
         supply: the supply whose charge or current decides.
         after_charge_c: begins when this charge has gone through that supply's load, C.
@@ -121,8 +135,11 @@ class Names:
     supply: tuple[str, ...]
     sensor: tuple[str, ...]
     device: tuple[str, ...]
+    module: tuple[str, ...]
     switch: tuple[str, ...]
+    heater: tuple[str, ...]
     contact: tuple[str, ...]
+    button: tuple[str, ...]
     links: dict[str, tuple[str, ...]]
     speed: float
 
@@ -148,9 +165,14 @@ def _lasts_s(table: Reader, speed: float) -> float:
 
 def _targets(table: Reader, kind: Kind, names: Names) -> tuple[str, ...]:
     """What the fault strikes; `link` in place of `device` means every device on it."""
-    if kind.target == "device" and table.has("link"):
-        return names.links[table.text("link", choices=tuple(names.links))]
-    return (_name(table, kind.target, getattr(names, kind.target)),)
+    key = _KEYS.get(kind.target, kind.target)
+    known: tuple[str, ...] = getattr(names, kind.target)
+    if key == "device" and table.has("link"):
+        link = table.text("link", choices=tuple(names.links))
+        if not (struck := tuple(name for name in names.links[link] if name in known)):
+            raise FileError(f"there is no {kind.target} on {link!r} that this fault could strike.")
+        return struck
+    return (_name(table, key, known),)
 
 
 def read_faults(table: Reader, names: Names, now_s: float | None = None) -> list[Fault]:

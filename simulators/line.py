@@ -10,6 +10,8 @@ from simulators.bath import Bath, Sensor
 from simulators.cell import Cell
 from simulators.faults import Fault, FaultBoard, Names
 from simulators.plan import LinePlan
+from simulators.plan_process import ContactPlan
+from simulators.power import Power
 from simulators.supply import Cause, Supply
 from simulators.switches import Contact, Stuck, Switch
 from simulators.tables import FileError, Reader
@@ -27,17 +29,33 @@ class SimulatedLine:
     Attributes:
         now_s: process time reached, s, from 0.
         baths, supplies, sensors, switches, contacts: by name.
+        supply_power, module_power: what feeds each supply, and each device that is no supply, by name.
         board: the faults that wait and stand.
     """
 
     def __init__(
-        self, plan: LinePlan, *, seed: int = 0, faults: Iterable[Fault] = (), tell: Callable[[Truth], None] = _ignore
+        self,
+        plan: LinePlan,
+        *,
+        seed: int = 0,
+        faults: Iterable[Fault] = (),
+        tell: Callable[[Truth], None] = _ignore,
+        speed: float = 0.0,
     ) -> None:
+        """Begin at process time 0.
+
+        Args:
+            plan: what to simulate.
+            seed: of all chance.
+            faults: the script.
+            tell: takes each truth as a JSON object.
+            speed: process seconds per wire second in which devices boot; 0 where no wire is there and none boots.
+        """
         self.now_s = 0.0
         self.baths = {name: Bath(tank, plan.room_c) for name, tank in plan.tanks.items()}
         self.supplies = {name: self._supply(plan, name, seed) for name in plan.supplies}
         self.switches = {name: self._switch(name, Switch(of)) for name, of in plan.switches.items()}
-        self.contacts = {name: Contact(of, self.switches) for name, of in plan.contacts.items()}
+        self.contacts = {name: Contact(of, self._watched(of), lambda: self.now_s) for name, of in plan.contacts.items()}
         self.sensors = {
             name: Sensor(
                 sensor,
@@ -46,6 +64,15 @@ class SimulatedLine:
             )
             for name, sensor in plan.sensors.items()
         }
+        self._driven = plan.driven
+        self.supply_power = {
+            name: Power(boot_s * speed, self.supplies[name].lose_mains, self.supplies[name].regain_mains)
+            for name, boot_s in plan.supply_boots_s.items()
+        }
+        self.module_power = {
+            name: self._module_power(name, boot_s * speed) for name, boot_s in plan.module_boots_s.items()
+        }
+        self._powers = (*self.supply_power.values(), *self.module_power.values())
         self.board = FaultBoard(faults)
         self._room_c = plan.room_c
         self._tell = tell
@@ -65,6 +92,24 @@ class SimulatedLine:
         switch.told = told
         return switch
 
+    def _watched(self, contact: ContactPlan) -> Callable[[], bool]:
+        """Whether what the contact watches is as it should be."""
+        if contact.follows:
+            switch = self.switches[contact.follows]
+            return lambda: switch.is_on
+        if contact.tank:
+            bath = self.baths[contact.tank]
+            return lambda: not bath.is_low
+        return lambda: True
+
+    def _module_power(self, name: str, boot_s: float) -> Power:
+        return Power(boot_s, lambda: self.rest(name, "power lost"), lambda: None)
+
+    def rest(self, device: str, cause: str) -> None:
+        """Let every relay of this device go."""
+        for name in self._driven[device]:
+            self.switches[name].rest(cause)
+
     def _follow_switches(self) -> None:
         """Let everything that a switch drives do what the switches do now."""
         by_kind: dict[str, list[Switch]] = {}
@@ -78,8 +123,8 @@ class SimulatedLine:
                 supply.is_connected = connected
                 supply.disturb()
         for name, bath in self.baths.items():
-            bath.heater_w = sum(s.plan.power_w for s in by_kind.get("heater", []) if s.is_on and s.plan.tank == name)
-            bath.cooling_w = sum(s.plan.power_w for s in by_kind.get("cooling", []) if s.is_on and s.plan.tank == name)
+            bath.heater_w = sum(s.power_w for s in by_kind.get("heater", []) if s.plan.tank == name)
+            bath.cooling_w = sum(s.power_w for s in by_kind.get("cooling", []) if s.plan.tank == name)
 
     def turn_knobs(self, table: Reader) -> None:
         """Let a hand turn a supply's knobs and move its own switch. Raises FileError where it has none."""
@@ -128,15 +173,19 @@ class SimulatedLine:
             self.now_s = process_s if self.now_s + step_s >= process_s - 1e-12 else self.now_s + step_s
             self._change_faults()
 
-    def _step_s(self, until_s: float) -> float:
-        change_s = self.board.next_change_in_s(
+    def next_change_in_s(self) -> float:
+        """Process time until a fault begins or ends or a device has booted, s, if every current stays as it is."""
+        fault_s = self.board.next_change_in_s(
             self.now_s,
             {name: supply.first_current_s for name, supply in self.supplies.items()},
             {name: supply.charge_c for name, supply in self.supplies.items()},
             {name: supply.current_a for name, supply in self.supplies.items()},
         )
+        return min(fault_s, *(power.ready_in_s(self.now_s) for power in self._powers), math.inf)
+
+    def _step_s(self, until_s: float) -> float:
         longest_s = min((supply.longest_step_s() for supply in self.supplies.values()), default=1.0)
-        return min(until_s - self.now_s, longest_s, max(change_s, 1e-6))
+        return min(until_s - self.now_s, longest_s, max(self.next_change_in_s(), 1e-6))
 
     def _step(self, step_s: float) -> None:
         heat_w = dict.fromkeys(self.baths, 0.0)
@@ -147,7 +196,8 @@ class SimulatedLine:
         for name, bath in self.baths.items():
             bath.step(step_s, heat_w[name])
         for sensor in self.sensors.values():
-            sensor.step(step_s, self.baths[sensor.tank].bath_c if sensor.tank else self._room_c)
+            in_liquid = sensor.tank and not sensor.is_out
+            sensor.step(step_s, self.baths[sensor.tank].bath_c if in_liquid else self._room_c)
 
     def _creep(self, name: str, step_s: float) -> None:
         began_s, over_s = self._creeping[name]
@@ -172,28 +222,51 @@ class SimulatedLine:
         charge_c = {name: supply.charge_c for name, supply in self.supplies.items()}
         for fault in self.board.due(self.now_s, first_current_s, charge_c):
             self._apply(fault, begins=True)
+        for power in self._powers:
+            power.go_on(self.now_s)
 
     def _apply(self, fault: Fault, begins: bool) -> None:
         self._tell({
             "truth": "fault", "what": fault.what, "target": fault.target, "begins": begins, "process_s": self.now_s,
         })  # fmt: skip
-        if fault.kind.target == "tank":
-            self._apply_to_bath(fault, begins)
-        elif fault.kind.target == "sensor":
-            sensor = self.sensors[fault.target]
-            if fault.what == "thermocouple open":
-                sensor.is_open = begins
-            else:
-                sensor.is_frozen = begins
-        elif fault.kind.target == "supply":
-            self._apply_to_supply(fault, begins)
-        elif fault.kind.target == "contact":
-            self.contacts[fault.target].is_broken = bool(self.board.standing("contact opens", fault.target))
-        elif fault.kind.target == "switch":
-            self._apply_to_switch(fault.target)
+        match fault.kind.target:
+            case "tank":
+                self._apply_to_bath(fault, begins)
+            case "sensor":
+                self._apply_to_sensor(fault.target)
+            case "supply":
+                self._apply_to_supply(fault, begins)
+            case "module":
+                self._apply_to_power(self.module_power[fault.target], fault)
+            case "contact" | "button":
+                self._apply_to_contact(fault.target)
+            case "switch" | "heater":
+                self._apply_to_switch(fault.target)
+
+    def _apply_to_sensor(self, name: str) -> None:
+        sensor = self.sensors[name]
+        kinds = ("thermocouple open", "sensor frozen", "sensor out")
+        sensor.is_open, sensor.is_frozen, sensor.is_out = (bool(self.board.standing(what, name)) for what in kinds)
+
+    def _apply_to_contact(self, name: str) -> None:
+        contact = self.contacts[name]
+        contact.is_broken = bool(self.board.standing("contact opens", name))
+        contact.is_pressed = bool(self.board.standing("button pressed", name))
+        bouncing = self.board.standing("button bounces", name)
+        if not bouncing:
+            contact.bounces = None
+        elif contact.bounces is None:
+            contact.bounces = (self.now_s, bouncing[0].amounts["every_ms"] / 1000.0)
+
+    def _apply_to_power(self, power: Power, fault: Fault) -> None:
+        if self.board.standing(fault.what, fault.target):
+            power.cut()
+        else:
+            power.give(self.now_s)
 
     def _apply_to_bath(self, fault: Fault, begins: bool) -> None:
         bath = self.baths[fault.target]
+        bath.is_low = bool(self.board.standing("level falls", fault.target))
         stands = [self.board.standing(what, fault.target) for what in ("bath heats", "cooling fails")]
         bath.cooling_works = not any(stands)
         if fault.what == "bath heats":
@@ -212,15 +285,16 @@ class SimulatedLine:
         elif fault.what == "meter gain":
             supply.meter_gain_error = fault.amounts["gain_error"] if begins else self._gain_errors[fault.target]
         elif fault.what == "mains dip":
-            (supply.lose_mains if begins else supply.regain_mains)()
+            self._apply_to_power(self.supply_power[fault.target], fault)
         elif begins:
             supply.switch(on=False, cause="trip")
         supply.disturb()
 
     def _apply_to_switch(self, name: str) -> None:
-        kinds = ("contactor welded", "switch stuck", "fan stops")
+        kinds = ("contactor welded", "switch stuck", "fan stops", "heater broken")
         self.switches[name].wrong = Stuck(*(bool(self.board.standing(what, name)) for what in kinds))
         self.switches[name].follow()
+        self._follow_switches()
 
     def _begin_creep(self, fault: Fault, begins: bool) -> None:
         if begins:
@@ -254,8 +328,11 @@ def names_of(plan: LinePlan, speed: float = 1.0) -> Names:
         supply=tuple(plan.supplies),
         sensor=tuple(plan.sensors),
         device=tuple(plan.on_link),
+        module=plan.modules,
         switch=tuple(plan.switches),
+        heater=tuple(name for name, of in plan.switches.items() if of.kind == "heater"),
         contact=tuple(plan.contacts),
+        button=tuple(name for name, of in plan.contacts.items() if of.kind == "button"),
         links={link: tuple(name for name, of in plan.on_link.items() if of == link) for link in plan.links},
         speed=speed,
     )

@@ -96,10 +96,18 @@ class Microcontroller:
 
     def reset(self) -> None:
         """Lose everything: relays rest, nothing is armed, all counts begin again, and no word until it has booted."""
+        self.lose_power()
+        self.regain_power()
+
+    def lose_power(self) -> None:
+        """Fall silent with all relays at rest."""
         self.close()
         self.is_up = False
         self.keep_s = 0.0
         self._rest()
+
+    def regain_power(self) -> None:
+        """Begin to boot."""
         self._timers["boot"] = self._loop.call_later(self._plan.boot_s, self._boot)
 
     def close(self) -> None:

@@ -94,6 +94,8 @@ def _supply_entry(supply: Supply, plan: RegisterPlan) -> Entry:
         "set_current_a": Entry(plan, lambda: raw(supply.set_current_a), supply.set_current, supply.rated_current_a),
         "set_voltage_v": Entry(plan, lambda: raw(supply.set_voltage_v), supply.set_voltage, supply.rated_voltage_v),
         "switch": Entry(plan, lambda: int(supply.is_on), lambda wanted: supply.switch(bool(wanted))),
+        "charge_ah": Entry(plan, lambda: raw(supply.counted_ah)),
+        "uptime_s": Entry(plan, lambda: raw(supply.uptime_s)),
         "time_out_s": Entry(plan, lambda: raw(supply.time_out_s), lambda s: setattr(supply, "time_out_s", s), 1e9),
     }
     return entries[plan.value]
@@ -124,6 +126,7 @@ class ModbusDevice:
         name: as the line's file calls it. unit: its unit id.
         supply: the supply that it is, by name; empty for a thermometer.
         answer_delay_s: wire time from the request's end to the answer's beginning.
+        rests_after_s: wire time without a request after which a module's relays rest, s; 0 for never.
         registers: by table and address.
     """
 
@@ -132,6 +135,7 @@ class ModbusDevice:
         self.unit = plan.unit
         self.supply = plan.supply
         self.answer_delay_s = plan.answer_delay_s
+        self.rests_after_s = plan.rests_after_s
         self._longest_read = plan.longest_read
         self._holes_read_zero = plan.holes_read_zero
         self.registers: dict[tuple[str, int], Register] = {}

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from simulators.encoding import KINDS, ORDERS, Encoding
 from simulators.plan_process import (
+    LEAST_ACID_G_PER_L,
     ContactPlan,
     SensorPlan,
     SupplyPlan,
@@ -25,7 +26,10 @@ from simulators.tables import FileError, Reader, read_toml
 DEVICE_KINDS = ("modbus", "scpi supply", "microcontroller")
 LINK_KINDS = ("modbus rtu", "modbus tcp", "serial text")
 TABLES = ("coil", "discrete input", "input register", "holding register")
-SUPPLY_VALUES = ("current_a", "voltage_v", "on", "mode", "set_current_a", "set_voltage_v", "switch", "time_out_s")
+SUPPLY_VALUES = (
+    "current_a", "voltage_v", "on", "mode", "set_current_a", "set_voltage_v", "switch", "time_out_s", "charge_ah",
+    "uptime_s",
+)  # fmt: skip
 _SET_BY_WIRE = ("set_current_a", "set_voltage_v", "switch", "time_out_s")
 
 
@@ -52,7 +56,9 @@ class RegisterPlan:
 class DevicePlan:
     """A Modbus device on a link; `supply` names the supply it is, empty for a module.
 
-    `holes_read_zero`: addresses between its registers answer 0 instead of exception 2; `longest_read` in registers.
+    `holes_read_zero`: addresses between its registers answer 0 instead of exception 2; `longest_read` in registers. It
+    boots for `boot_s` of wire time after its power was lost; a module's relays rest after `rests_after_s` of wire time
+    in which it has heard no request, 0 for never.
     """
 
     link: str
@@ -62,6 +68,8 @@ class DevicePlan:
     registers: tuple[RegisterPlan, ...]
     holes_read_zero: bool = False
     longest_read: int = 125
+    boot_s: float = 0.0
+    rests_after_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +107,28 @@ class LinePlan:
         """Every device, of whatever kind, with the link it is on."""
         modbus = {name: device.link for name, device in self.devices.items()}
         return {**modbus, **self.text_links}
+
+    @property
+    def modules(self) -> tuple[str, ...]:
+        """Every device that is no supply."""
+        return (*(name for name, device in self.devices.items() if not device.supply), *self.boards)
+
+    @property
+    def supply_boots_s(self) -> dict[str, float]:
+        """How long each supply boots, s of wire time; one that no wire reaches comes back at once."""
+        devices: list[DevicePlan | ScpiDevicePlan] = [*self.devices.values(), *self.scpi_supplies.values()]
+        return dict.fromkeys(self.supplies, 0.0) | {of.supply: of.boot_s for of in devices if of.supply}
+
+    @property
+    def module_boots_s(self) -> dict[str, float]:
+        """How long each module boots, s of wire time; a board's own program counts that by itself."""
+        return {name: self.devices[name].boot_s if name in self.devices else 0.0 for name in self.modules}
+
+    @property
+    def driven(self) -> dict[str, tuple[str, ...]]:
+        """The switches that each module's relays drive."""
+        modbus = {n: tuple(of.switch for of in d.registers if of.switch) for n, d in self.devices.items()}
+        return modbus | {name: tuple(board.drives.values()) for name, board in self.boards.items()}
 
     @property
     def text_links(self) -> dict[str, str]:
@@ -156,6 +186,8 @@ def _device(table: Reader) -> DevicePlan:
         registers=tuple(_register(entry, supply) for entry in table.listed_tables("registers")),
         holes_read_zero=table.text("holes", "refuse", ("refuse", "zero")) == "zero",
         longest_read=table.whole("longest_read", 125, 1, 125),
+        boot_s=table.number("boot_ms", 500.0 if supply else 300.0, 0.0) / 1000.0,
+        rests_after_s=0.0 if supply else table.number("rests_after_ms", 0.0, 0.0) / 1000.0,
     )
     table.finish()
     return plan
@@ -172,6 +204,7 @@ def _used_by_process(plan: LinePlan) -> Iterable[tuple[str, str, Iterable[str]]]
         yield f"switches.{name}.tank", switch.tank, plan.tanks
     for name, contact in plan.contacts.items():
         yield f"contacts.{name}.follows", contact.follows, plan.switches
+        yield f"contacts.{name}.tank", contact.tank, plan.tanks
 
 
 def _used_by_devices(plan: LinePlan) -> Iterable[tuple[str, str, Iterable[str]]]:
@@ -199,6 +232,9 @@ def _check_names(plan: LinePlan) -> None:
     for place, name, known in (*_used_by_process(plan), *_used_by_devices(plan)):
         if name and name not in known:
             raise FileError(f"{place}: there is no {name!r}. Known are: {', '.join(known) or 'none'}.")
+    for name, supply in plan.supplies.items():
+        if plan.tanks[supply.tank].acid_g_per_l < LEAST_ACID_G_PER_L:
+            raise FileError(f"supplies.{name}.tank: there is no acid in {supply.tank}, and no cell without it.")
     for name, link in plan.on_link.items():
         if link not in plan.links:
             raise FileError(f"devices.{name}.link: there is no {link!r}. Known are: {', '.join(plan.links) or 'none'}.")

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from simulators.cell import ALLOYS
-from simulators.tables import Reader
+from simulators.tables import FileError, Reader
 
 SWITCH_KINDS = ("contactor", "heater", "cooling", "fan", "agitation", "lamp", "horn")
-CONTACT_KINDS = ("level", "air flow", "air pressure", "lid", "emergency stop", "button", "auxiliary")
+CONTACT_KINDS = ("level", "air flow", "air pressure", "lid", "guard", "emergency stop", "button", "auxiliary")
+# No cell works in less.
+LEAST_ACID_G_PER_L = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,13 +24,19 @@ class CoolingPlan:
 
 @dataclass(frozen=True, slots=True)
 class TankPlan:
-    """A tank of acid: litres, g/L, degC at the start, W/degC lost to the room; cooling where fitted."""
+    """A tank of acid, or of water (seal, dye) at 0 g/L: litres, g/L, degC at the start; a coil where fitted.
+
+    `loss_w_per_c` goes to the room through its walls, or altogether where no surface is given; `open_surface_m2` loses
+    by the table of `bath.open_loss_w_per_m2`, times `open_loss_factor`: sources differ by 30 %, and a lid saves most.
+    """
 
     volume_l: float
     acid_g_per_l: float
     start_c: float
     loss_w_per_c: float
     cooling: CoolingPlan | None
+    open_surface_m2: float = 0.0
+    open_loss_factor: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +56,8 @@ class LoadPlan:
 class SupplyPlan:
     """A DC supply over a tank, its leads and its load. `after_dip`: `off` or `last state`.
 
-    With `knobs` nothing but a hand sets and switches it. `meter_zero_a` is what its meter or shunt shows at no current;
+    `counter_gain_error` is the share by which its own counter of ampere-hours counts too much. With `knobs` nothing
+    but a hand sets and switches it. `meter_zero_a` is what its meter or shunt shows at no current;
     `ripple_share` is the ripple's amplitude as a share of the current, at `ripple_hz`; the meter samples at a point.
     """
 
@@ -64,6 +73,7 @@ class SupplyPlan:
     meter_zero_a: float = 0.0
     ripple_share: float = 0.0
     ripple_hz: float = 100.0
+    counter_gain_error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +102,14 @@ class SwitchPlan:
 
 @dataclass(frozen=True, slots=True)
 class ContactPlan:
-    """A contact, closed when healthy; it `follows` a switch's true state where it names one."""
+    """A contact, closed when healthy; it `follows` a switch's true state where it names one.
+
+    A level's opens as the liquid of its `tank` falls; a button's is closed while a hand holds it down.
+    """
 
     kind: str
     follows: str = ""
+    tank: str = ""
 
 
 def _cooling(table: Reader) -> CoolingPlan:
@@ -110,14 +124,19 @@ def _cooling(table: Reader) -> CoolingPlan:
 
 def read_tank(table: Reader) -> TankPlan:
     """A tank as its table tells. Raises FileError."""
+    open_surface_m2 = table.number("open_surface_m2", 0.0, 0.0)
     plan = TankPlan(
         volume_l=table.number("volume_l", low=0.1),
-        acid_g_per_l=table.number("acid_g_per_l", low=20.0, high=400.0),
-        start_c=table.number("start_c", low=-5.0, high=60.0),
-        loss_w_per_c=table.number("loss_w_per_c", low=0.0),
+        acid_g_per_l=table.number("acid_g_per_l", low=0.0, high=400.0),
+        start_c=table.number("start_c", low=-5.0, high=100.0),
+        loss_w_per_c=table.number("loss_w_per_c", 0.0 if open_surface_m2 > 0.0 else None, 0.0),
         cooling=_cooling(table.table("cooling")) if table.has("cooling") else None,
+        open_surface_m2=open_surface_m2,
+        open_loss_factor=table.number("open_loss_factor", 1.0, 0.0, 2.0) if open_surface_m2 > 0.0 else 1.0,
     )
     table.finish()
+    if 0.0 < plan.acid_g_per_l < LEAST_ACID_G_PER_L:
+        raise FileError(f"acid_g_per_l: 0 for a tank without acid, or at least {LEAST_ACID_G_PER_L:g}.")
     return plan
 
 
@@ -148,6 +167,7 @@ def read_supply(table: Reader) -> SupplyPlan:
         meter_zero_a=table.number("meter_zero_a", 0.0),
         ripple_share=table.number("ripple_share", 0.0, 0.0, 0.5),
         ripple_hz=table.number("ripple_hz", 100.0, 1.0),
+        counter_gain_error=table.number("counter_gain_error", 0.0, -0.5, 0.5),
     )
     table.finish()
     return plan
@@ -180,6 +200,10 @@ def read_switch(table: Reader) -> SwitchPlan:
 def read_contact(table: Reader) -> ContactPlan:
     """A contact as its table tells. Raises FileError."""
     kind = table.text("kind", choices=CONTACT_KINDS)
-    plan = ContactPlan(kind, table.text("follows") if kind == "auxiliary" else table.text("follows", ""))
+    plan = ContactPlan(
+        kind,
+        table.text("follows") if kind == "auxiliary" else table.text("follows", ""),
+        table.text("tank", "") if kind == "level" else "",
+    )
     table.finish()
     return plan

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import cast, get_args
@@ -19,14 +20,17 @@ from simulators.text_plan import (
     ThermocoupleType,
 )
 
+_HEADER = re.compile(r"[A-Z]+[a-z]*(:[A-Z]+[a-z]*)*")
+
 
 @dataclass(frozen=True, slots=True)
 class ScpiDevicePlan:
-    """An SCPI supply on a link of its own; `supply` is the one that it is."""
+    """An SCPI supply on a link of its own; `supply` is the one that it is. It boots for `boot_s` of wire time."""
 
     link: str
     supply: str
     plan: ScpiPlan
+    boot_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +65,13 @@ def read_scpi(table: Reader) -> ScpiDevicePlan:
         current_step_a=table.number("current_step_a", 0.001, 1e-6),
         voltage_step_v=table.number("voltage_step_v", 0.001, 1e-6),
         condition_bits=usual.condition_bits if bits is None else _bits(bits),
+        charge_query=table.text("charge_query", "").removesuffix("?"),
     )
-    device = ScpiDevicePlan(table.text("link"), table.text("supply"), plan)
+    boot_s = table.number("boot_ms", 500.0, 0.0) / 1000.0
+    device = ScpiDevicePlan(table.text("link"), table.text("supply"), plan, boot_s)
     table.finish()
+    if plan.charge_query and not _HEADER.fullmatch(plan.charge_query):
+        raise FileError(f"charge_query: {plan.charge_query!r} is no header such as MEASure:CHARge?.")
     return device
 
 

@@ -7,6 +7,7 @@ import heapq
 import itertools
 import os
 import tty
+from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,7 +28,7 @@ class Piece:
     character_s: float = 0.0
 
 
-class Pty:
+class Pty(ABC):
     """The device's end of a serial wire. Everything here is wire time and runs in the loop that opened it.
 
     Attributes:
@@ -85,9 +86,9 @@ class Pty:
         begin_s, _, piece = heapq.heappop(self._coming)
         self._send(piece.data, begin_s, max(piece.character_s, self._character_s))
 
+    @abstractmethod
     def _received(self, data: bytes, silence_s: float) -> None:
         """Take bytes that have come after this much silence; `_last_byte_s` is when the last one has passed."""
-        raise NotImplementedError
 
     def _at(self, due_s: float, call: Callable[[], None]) -> None:
         """Call at this wire time, at once if it has come."""

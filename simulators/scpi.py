@@ -137,6 +137,12 @@ class Status:
         self.service_enable = 0
         self._queue: deque[int] = deque()
 
+    def power_on(self) -> None:
+        """Begin as after a power-up: its bit set, nothing else kept (IEEE 488.2, *PSC true)."""
+        self.clear()
+        self.events = POWER_ON
+        self.event_enable = self.service_enable = 0
+
     def clear(self) -> None:
         """*CLS: no errors, no events."""
         self.events = 0

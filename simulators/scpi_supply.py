@@ -12,6 +12,7 @@ from simulators.supply import Supply
 from simulators.text_plan import Condition, ScpiPlan
 
 _VERSION = "1999.0"
+_CHARGE_STEP_AH = 0.0001
 
 
 def _none() -> tuple[Condition, ...]:
@@ -49,6 +50,7 @@ class ScpiSupply:
         self._say = say
         self._conditions = conditions
         supply.protection_v = self._highest_protection_v
+        supply.forgets.append(self._forget)
         self._asked_s: deque[float] = deque()
         self._answers: list[str] = []
         self._pending: asyncio.TimerHandle | None = None
@@ -64,6 +66,14 @@ class ScpiSupply:
         if self._pending is not None:
             self._pending.cancel()
             self._pending = None
+
+    def _forget(self) -> None:
+        """Lose what its mains do not keep: what was to be said, its status, who holds the panel, the protection."""
+        self.close()
+        self.status.power_on()
+        self.is_remote = False
+        self._asked_s.clear()
+        self._supply.protection_v = self._highest_protection_v
 
     # -- what it understands
 
@@ -103,6 +113,7 @@ class ScpiSupply:
             f"{protection}[:LEVel]": Entry(self._protect, self._protection_level, 1, query_takes_limit=True),
             f"{protection}:TRIPped": Entry(query=lambda: str(int(self._supply.is_tripped))),
             f"{protection}:CLEar": Entry(self._clear_trip),
+            **({self._plan.charge_query: Entry(query=self._counted)} if self._plan.charge_query else {}),
         }
 
     # -- the conversation
@@ -230,6 +241,9 @@ class ScpiSupply:
 
     def _measured_voltage(self) -> str:
         return scpi.number_text(self._supply.shown_voltage_v(), self._plan.voltage_step_v, self._plan.number_form)
+
+    def _counted(self) -> str:
+        return scpi.number_text(self._supply.counted_ah, _CHARGE_STEP_AH, self._plan.number_form)
 
     def _questionable(self) -> str:
         supply = self._supply

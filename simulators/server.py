@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import random
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -79,9 +80,10 @@ class LineServer:
         self._names = names_of(plan, speed)
         self._chance = random.Random(f"{seed} wire")
         self._loop = asyncio.get_running_loop()
-        self._watches: dict[str, asyncio.TimerHandle] = {}
+        self._watches: dict[tuple[str, str], asyncio.TimerHandle] = {}
+        self._waker: asyncio.TimerHandle | None = None
         self._babbling: dict[str, asyncio.TimerHandle] = {}
-        self.line = SimulatedLine(plan, seed=seed, faults=faults, tell=self._tell)
+        self.line = SimulatedLine(plan, seed=seed, faults=faults, tell=self._tell, speed=speed)
         self._texts = self._text_devices(plan)
         self._gone_received = 0
         self._gone_sent = 0
@@ -95,6 +97,7 @@ class LineServer:
             self._plug_in(name)
         self._state_every_s = state_every_s
         self._ticker = self._loop.call_later(state_every_s, self._tick)
+        self._plan_wake()
         self._tell({"truth": "ready", "links": self.places(), "process_s": 0.0})
 
     def _text_devices(self, plan: LinePlan) -> dict[str, ScpiWire | BoardWire]:
@@ -156,10 +159,9 @@ class LineServer:
             if target in self._babbling:
                 self._babbling.pop(target).cancel()
             self._babble(target)
-        elif what == "board resets" and begins:
-            for wire in self._texts.values():
-                if isinstance(wire, BoardWire) and wire.name == target:
-                    wire.board.reset()
+        for wire in self._texts.values():
+            if isinstance(wire, BoardWire) and wire.name == target:
+                _strike_board(wire, what, begins=begins)
 
     def _follow_plug(self, name: str) -> None:
         """Let a link be there or not as the faults that stand say; one may begin before another ends."""
@@ -190,6 +192,18 @@ class LineServer:
     def _tick(self) -> None:
         self._ticker = self._loop.call_later(self._state_every_s, self._tick)
         self.tell_state("state")
+        self._plan_wake()
+
+    def _plan_wake(self) -> None:
+        """Look again when something begins or ends, or a short fault of a board or a link would come late or never."""
+        if self._waker is not None:
+            self._waker.cancel()
+        in_s = self.line.next_change_in_s() / self._speed
+        self._waker = self._loop.call_later(max(in_s, 1e-6), self._wake) if math.isfinite(in_s) else None
+
+    def _wake(self) -> None:
+        self._advance(self._now())
+        self._plan_wake()
 
     def tell_state(self, truth: str) -> None:
         """Tell the whole state now, under this name."""
@@ -201,29 +215,40 @@ class LineServer:
         self._advance(arrived_s)
         struck = self.line.board.strike(device.name, self._chance.random())
         whats = {fault.what for fault in struck}
-        if not whats.isdisjoint({"device silent", "request dropped"}) or self._lacks_mains(device):
+        power = self.line.supply_power[device.supply] if device.supply else self.line.module_power[device.name]
+        if not power.is_up or not whats.isdisjoint({"device silent", "request dropped"}):
             return []
         body = device.answer(frame[1:-2], _refusal(struck, frame[1]), whats)
         self._watch(device)
         pieces = spoil(frames.with_crc(frame[:1] + body), struck, self._chance, head)
         return [replace(piece, delay_s=device.answer_delay_s + piece.delay_s) for piece in pieces]
 
-    def _lacks_mains(self, device: ModbusDevice) -> bool:
-        return bool(device.supply) and bool(self.line.board.standing("mains dip", device.supply))
-
     def _watch(self, device: ModbusDevice) -> None:
-        """A supply with an armed communication time-out begins to count anew with each request it hears."""
-        if device.supply in self._watches:
-            self._watches.pop(device.supply).cancel()
-        time_out_s = self.line.supplies[device.supply].time_out_s if device.supply else 0.0
+        """One with a communication time-out begins to count anew with each request it hears."""
+        if device.supply:
+            time_out_s = self.line.supplies[device.supply].time_out_s
+            self._watch_anew(("supply", device.supply), time_out_s, lambda: self._time_out(device.supply))
+        else:
+            self._watch_anew(
+                ("module", device.name), device.rests_after_s, lambda: self.line.rest(device.name, "time-out")
+            )
+
+    def _watch_anew(self, key: tuple[str, str], time_out_s: float, fire: Callable[[], None]) -> None:
+        if key in self._watches:
+            self._watches.pop(key).cancel()
+
+        def fires() -> None:
+            self._watches.pop(key)
+            self._advance(self._now())
+            fire()
+
         if time_out_s > 0.0:
-            self._watches[device.supply] = self._loop.call_later(time_out_s, self._time_out, device.supply)
+            self._watches[key] = self._loop.call_later(time_out_s, fires)
 
     def _time_out(self, name: str) -> None:
-        self._watches.pop(name)
-        self._advance(self._now())
         supply = self.line.supplies[name]
-        if supply.is_on:
+        # A time-out that was armed before the mains went is forgotten.
+        if supply.is_on and supply.time_out_s > 0.0:
             supply.switch(on=False, cause="time-out")
 
     def order(self, message: object) -> str:
@@ -248,18 +273,31 @@ class LineServer:
                     self.line.add_fault(fault)
         except FileError as mistake:
             return str(mistake)
+        self._plan_wake()
         return ""
 
     def close(self) -> None:
         """Stop serving; the last truth is told before."""
         self.tell_state("end")
         self._ticker.cancel()
+        if self._waker is not None:
+            self._waker.cancel()
         for timer in (*self._watches.values(), *self._babbling.values()):
             timer.cancel()
         for wire in self._texts.values():
             wire.close()
         for link in self.links.values():
             link.close()
+
+
+def _strike_board(wire: BoardWire, what: str, *, begins: bool) -> None:
+    """Let what resets a board or takes its power begin or end."""
+    if what == "board resets" and begins and wire.has_power:
+        wire.board.reset()
+    elif what == "power lost" and begins:
+        wire.board.lose_power()
+    elif what == "power lost" and wire.has_power:
+        wire.board.regain_power()
 
 
 def _refusal(struck: Iterable[Fault], function: int) -> int:

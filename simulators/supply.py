@@ -32,9 +32,11 @@ class Supply:
         protection_v: voltage at the terminals above which it trips, V.
         is_tripped: that has switched it off and nobody has cleared it yet.
         is_connected: whether the contactors between its output and the load are closed.
+        is_powered: False while its mains are gone and until it has booted; it gives nothing then and answers nothing.
         time_out_s: wire time of silence after which it switches itself off; 0 means never.
         first_current_s: process time at which current first flowed, s; None before.
         told: called after every switch with the cause and whether the state changed.
+        forgets: each is called when its mains go: what is not kept without them is lost.
     """
 
     def __init__(self, plan: SupplyPlan, cell: Cell) -> None:
@@ -49,9 +51,11 @@ class Supply:
         self.protection_v = math.inf
         self.is_tripped = False
         self.is_connected = True
+        self.is_powered = True
         self.time_out_s = 0.0
         self.first_current_s: float | None = None
         self.told: Callable[[Cause, bool], None] | None = None
+        self.forgets: list[Callable[[], None]] = []
         self.tank = plan.tank
         self.rated_current_a = plan.rated_current_a
         self.rated_voltage_v = plan.rated_voltage_v
@@ -59,12 +63,24 @@ class Supply:
         self._plan = plan
         self._was_on = False
         self._now_s = 0.0
+        self._powered_s = 0.0
+        self._counted_from_c = 0.0
         self._turns_to: tuple[float, float] | None = None
 
     @property
     def charge_c(self) -> float:
         """Charge through the load so far, C."""
         return self.cell.charge_c
+
+    @property
+    def uptime_s(self) -> float:
+        """Process time since it was powered and had booted, s."""
+        return self._now_s - self._powered_s
+
+    @property
+    def counted_ah(self) -> float:
+        """What its own counter shows: charge since then, A*h, with the counter's own gain."""
+        return (self.charge_c - self._counted_from_c) * (1.0 + self._plan.counter_gain_error) / 3600.0
 
     @property
     def thickness_um(self) -> float:
@@ -100,7 +116,8 @@ class Supply:
         return self.voltage_v * (1.0 + self.meter_gain_error)
 
     def switch(self, on: bool, cause: Cause = "command") -> None:
-        """Switch the output on or off."""
+        """Switch the output on or off; without mains it stays off."""
+        on = on and self.is_powered
         changed = on != self.is_on
         self.is_on = on
         self.disturb()
@@ -114,12 +131,19 @@ class Supply:
             self.switch(on=False, cause="trip")
 
     def lose_mains(self) -> None:
-        """The mains dip: the output falls off."""
+        """The mains dip: the output falls off, and what is volatile is lost. Set points are kept."""
         self._was_on = self.is_on
+        self.is_powered = False
+        self.is_tripped = False
+        self.time_out_s = 0.0
         self.switch(on=False, cause="dip")
+        for forget in self.forgets:
+            forget()
 
     def regain_mains(self) -> None:
-        """The mains come back: off, or in its last state at full set point and without a ramp."""
+        """It has booted: off, or in its last state at full set point and without a ramp. Its counts begin anew."""
+        self.is_powered = True
+        self._powered_s, self._counted_from_c = self._now_s, self.charge_c
         if self._plan.after_dip == "last state" and self._was_on:
             self.switch(on=True, cause="dip")
 

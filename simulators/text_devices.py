@@ -64,7 +64,7 @@ class ScpiWire:
         self._advance(arrived_s)
         self._struck = self._line.board.strike(self.name, self._chance.random())
         whats = {fault.what for fault in self._struck}
-        if whats & _SILENT or self._line.board.standing("mains dip", self._plan.supply):
+        if whats & _SILENT or not self._line.supplies[self._plan.supply].is_powered:
             return
         if "device refuses" in whats and b"?" not in line:
             self._device.status.add(PROTECTED)
@@ -124,6 +124,11 @@ class BoardWire:
         """Say nothing more."""
         self.board.close()
 
+    @property
+    def has_power(self) -> bool:
+        """Whether its power is there; whether it has booted is the board's own affair."""
+        return self._line.module_power[self.name].is_up
+
     def _value(self, shown: Shown) -> Callable[[], float | None]:
         def read() -> float | None:
             self._advance(self._now())
@@ -137,7 +142,7 @@ class BoardWire:
         def drive(on: bool) -> bool:
             self._advance(self._now())
             switch = self._line.switches[name]
-            if self._refuses:
+            if self._refuses or not self.has_power:
                 return switch.commanded
             if switch.commanded is not on:
                 switch.command(on, "command" if self._hears else "rest")
@@ -159,7 +164,7 @@ class BoardWire:
     def _say(self, whole: bytes) -> None:
         self._advance(self._now())
         struck = self._line.board.strike(self.name, self._chance.random(), _SAYING)
-        if any(fault.what == "device silent" for fault in struck):
+        if not self.has_power or any(fault.what == "device silent" for fault in struck):
             return
         for piece in spoil(whole, struck, self._chance):
             self.link.say(piece)

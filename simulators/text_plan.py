@@ -37,6 +37,8 @@ class ScpiPlan:
         needs_remote: settings are refused until SYST:REM.
         current_step_a, voltage_step_v: steps of set points and meters, A and V.
         condition_bits: bit of STAT:QUES:COND? by condition; what is not named shows nowhere.
+        charge_query: header of the query for its counter of ampere-hours, what may be left out in small letters as
+            in MEASure; empty where it has none.
     """
 
     identity: str = "AMPMINDER,SIMULATED SUPPLY,0,1.0"
@@ -50,6 +52,7 @@ class ScpiPlan:
     current_step_a: float = 0.001
     voltage_step_v: float = 0.001
     condition_bits: Mapping[Condition, int] = field(default_factory=_usual_bits)
+    charge_query: str = ""
 
 
 @dataclass(frozen=True, slots=True)
