@@ -123,13 +123,16 @@ class Service:
                 began = await self._begin(journal)
                 self._publish()
                 self.steps.post(began)  # before anybody can ask for anything
+                self.steps.beat()
                 async with ControlServer(socket_path(self.setup.name), self._handle), asyncio.TaskGroup() as group:
                     work = [
-                        group.create_task(runner.run(self.steps.post, self.steps.planned_s), name=f"link {name}")
+                        group.create_task(
+                            runner.run(self.steps.post, self.steps.planned_s, self.steps.goes_on), name=f"link {name}"
+                        )
                         for name, runner in self._runners.items()
                     ]
                     work.append(group.create_task(self.steps.fail(), name="failed step"))
-                    work.append(group.create_task(show_life(), name="sign of life"))
+                    work.append(group.create_task(show_life(self.steps.goes_on), name="sign of life"))
                     await stop.wait()
                     await self._end()
                     self._over.set()

@@ -35,12 +35,14 @@ class Outbox:
     """Frames waiting for one link, one at a time, so that an off never waits for more than the one in flight.
 
     An off withdraws whatever of the same supply raises energy; a newer set point replaces an older one, and a newer
-    word for a switch an older one. Ways to a safe state go after the supplies' offs and ahead of all else.
+    word for a switch an older one. Ways to a safe state go after the supplies' offs and ahead of all else. An off that
+    is sent again to a supply that does not answer lets one of them pass: its contactor may be the only way to off.
     """
 
     def __init__(self) -> None:
         self.arrived = asyncio.Event()
         self._offs: dict[str, Frame] = {}
+        self._off_given: set[str] = set()
         self._safe: dict[str, Switch] = {}
         self._frames: list[Frame | Switch] = []
         self._given: dict[tuple[str, str], float] = {}
@@ -61,13 +63,16 @@ class Outbox:
             self._set_points(action)
         self.arrived.set()
 
-    def take(self) -> Frame | Switch | None:
-        """Give out the next frame; None when there is none."""
-        if self._offs:
-            return self._offs.pop(next(iter(self._offs)))
+    def take(self, *, only_safe: bool = False) -> Frame | Switch | None:
+        """Give out the next frame, or the next that leads to a safe state; None when there is none."""
+        off = next((supply for supply in self._offs if supply not in self._off_given or not self._safe), None)
+        if off is not None:
+            self._off_given.add(off)
+            return self._offs.pop(off)
+        self._off_given.clear()
         if self._safe:
             return self._safe.pop(next(iter(self._safe)))
-        if self._frames:
+        if self._frames and not only_safe:
             return self._frames.pop(0)
         self.arrived.clear()
         return None

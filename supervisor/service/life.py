@@ -1,18 +1,23 @@
-"""A sign of life for systemd: a supervisor that stands still is ended by it, and its unit sends off then."""
+"""A sign of life for systemd: a supervisor that stands still is ended by it, and its unit sends off then.
 
+One whose core decides nothing any more gives none either, though its loop goes round: it is as good as dead.
+"""
 from __future__ import annotations
 
 import asyncio
 import os
 import socket
+from collections.abc import Callable
 from contextlib import suppress
 
 TIMES_IN_TIME = 3
 """Signs within the time that systemd allows; one or two may come late."""
 
 
-async def show_life() -> None:
+async def show_life(goes_on: Callable[[], bool]) -> None:
     """Give systemd a sign as often as the unit asks for, until cancelled; return at once where nobody asks.
+
+    `goes_on` tells whether the core decides in time; while it does not there is no sign.
 
     Source: sd_notify(3) and sd_watchdog_enabled(3): NOTIFY_SOCKET, WATCHDOG_USEC, WATCHDOG_PID, "WATCHDOG=1" (from
     memory).
@@ -27,5 +32,6 @@ async def show_life() -> None:
         notify.setblocking(False)  # a sign that finds no room is left out: nothing waits for it
         while True:
             with suppress(OSError):
-                notify.sendto(b"WATCHDOG=1", address)
+                if goes_on():
+                    notify.sendto(b"WATCHDOG=1", address)
             await asyncio.sleep(int(allowed_us) / 1e6 / TIMES_IN_TIME)

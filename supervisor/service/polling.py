@@ -22,6 +22,9 @@ LATE_S = 0.05
 BLINK_S = 0.001
 """A planned moment may come this much late: timers are rounded up to whole milliseconds."""
 
+LOOKS_AGAIN_S = 0.1
+"""Wire time between two looks at whether the core decides again."""
+
 ON_WITHIN_S = 5.0
 """An on that has waited longer for its turn is dropped: the process stood still, and the request is long over (R4)."""
 
@@ -81,14 +84,23 @@ class LinkRunner:
         boards = {id(switching.driver): switching.driver for switching in switches.values()}
         self._keeps = [Keep(driver, driver.keep_every_s) for driver in boards.values() if driver.keep_every_s]
 
-    async def run(self, post: Callable[[Event], None], planned_s: Callable[[], float | None]) -> None:
-        """Work until cancelled; `planned_s` tells the wire time left until the core next wants to decide something."""
+    async def run(
+        self, post: Callable[[Event], None], planned_s: Callable[[], float | None], goes_on: Callable[[], bool]
+    ) -> None:
+        """Work until cancelled.
+
+        `planned_s` tells the wire time left until the core next wants to decide something; `goes_on` whether it decides
+        in time. While it does not, only ways to a safe state leave: whatever else passes feeds a device's own time-out.
+        """
         while True:
-            frame = None if self._owes_reading and not self.outbox.urgent else self.outbox.take()
+            frame = None if self._owes_reading and not self.outbox.urgent else self.outbox.take(only_safe=not goes_on())
             self._owes_reading = False
             if frame is not None:
                 for event in await self._command(frame):
                     post(event)
+                continue
+            if not goes_on():
+                await self._idle(LOOKS_AGAIN_S)
                 continue
             keep = min(self._keeps, key=lambda keep: keep.due_s, default=None)
             if keep is not None and keep.due_s <= self._clock.now():

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from supervisor.cli.run import run
@@ -18,7 +19,7 @@ EVERY_S = 0.01
 late_ms: list[float] = []
 
 
-async def look() -> None:
+async def look(_goes_on: Callable[[], bool]) -> None:
     """Note by how much each sleep took longer than asked for, until cancelled."""
     now_s = asyncio.get_running_loop().time
     while True:

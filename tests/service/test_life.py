@@ -37,7 +37,7 @@ def signs(listener: socket.socket) -> list[bytes]:
 
 
 async def test_signs_come_in_time_and_stop_when_the_loop_stands_still(systemd: socket.socket) -> None:
-    task = asyncio.create_task(show_life())
+    task = asyncio.create_task(show_life(lambda: True))
     await asyncio.sleep(0.035)
     assert set(signs(systemd)) == {b"WATCHDOG=1"}
     time.sleep(0.035)  # noqa: ASYNC251 - the loop stands still, which is the point
@@ -53,13 +53,13 @@ async def test_where_nobody_asks_for_signs_none_are_given(
     name: str, value: str, systemd: socket.socket, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv(name, value)
-    await asyncio.wait_for(show_life(), 1.0)
+    await asyncio.wait_for(show_life(lambda: True), 1.0)
     assert signs(systemd) == []
 
 
 async def test_a_listener_that_has_gone_is_no_failure(systemd: socket.socket) -> None:
     systemd.close()
-    task = asyncio.create_task(show_life())
+    task = asyncio.create_task(show_life(lambda: True))
     await asyncio.sleep(0.025)
     assert not task.done()
     task.cancel()

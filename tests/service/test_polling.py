@@ -46,7 +46,7 @@ class Bus:
             if len(self.events) >= events:
                 enough.set()
 
-        task = asyncio.create_task(runner.run(post, self.planned_s))
+        task = asyncio.create_task(runner.run(post, self.planned_s, lambda: True))
         await asyncio.wait({task, asyncio.create_task(enough.wait())}, return_when=asyncio.FIRST_COMPLETED, timeout=2.0)
         if task.done():
             task.result()
@@ -208,7 +208,7 @@ async def test_a_link_on_which_nothing_is_read_still_sends_what_comes() -> None:
     runner = LinkRunner(
         outbox, [], {"main": Driven(driver, ("main-current",))}, {}, 0.2, Clock(now=lambda: 0.0, wall=lambda: 0.0)
     )
-    task = asyncio.create_task(runner.run(events.append, lambda: None))
+    task = asyncio.create_task(runner.run(events.append, lambda: None, lambda: True))
     await asyncio.sleep(0)
     outbox.put(SwitchOff("main", 1, 0.0))
     await asyncio.sleep(0.001)
@@ -231,7 +231,7 @@ async def test_a_device_that_speaks_by_itself_is_left_alone_for_a_period_while_i
     driver, events = FakeSupply(streams=True, fails={"read": LinkDown("gone")}), list[Event]()
     clock = Clock(now=lambda: driver.now_s, wall=lambda: 0.0, speed=1000.0)
     due = turns({"rectifier": driver}, [channel("current")], clock)
-    task = asyncio.create_task(LinkRunner(Outbox(), due, {}, {}, 0.2, clock).run(events.append, lambda: None))
+    task = asyncio.create_task(LinkRunner(Outbox(), due, {}, {}, 0.2, clock).run(events.append, lambda: None, lambda: True))
     for _ in range(100):
         await asyncio.sleep(0)
     assert [quality(event) for event in events] == [Quality.LINK_DOWN]

@@ -89,7 +89,7 @@ class Bench:
             if len(self.events) >= events:
                 enough.set()
 
-        task = asyncio.create_task(runner.run(post, lambda: None))
+        task = asyncio.create_task(runner.run(post, lambda: None, lambda: True))
         await asyncio.wait({task, asyncio.create_task(enough.wait())}, return_when=asyncio.FIRST_COMPLETED, timeout=2.0)
         if task.done():
             task.result()
@@ -160,7 +160,7 @@ async def test_a_supplys_off_waits_for_no_such_hearing() -> None:
             outbox.put(SwitchOff("main", 1, 100.0))
 
     outbox.put(fan(on=False, safe=True))
-    task = asyncio.create_task(runner.run(post, lambda: None))
+    task = asyncio.create_task(runner.run(post, lambda: None, lambda: True))
     await asyncio.sleep(0.01)
     task.cancel()
     assert [type(event) for event in events[:3]] == [Switched, Written, Scanned]

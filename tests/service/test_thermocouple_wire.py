@@ -49,7 +49,7 @@ class Board:
         clock = Clock(boot_clock_s, boot_clock_s)
         self._events: asyncio.Queue[Event] = asyncio.Queue()
         runner = LinkRunner(Outbox(), turns({"board": device}, [channel], clock), {}, {}, 1.0, clock)
-        self._running = asyncio.create_task(runner.run(self._events.put_nowait, lambda: None))
+        self._running = asyncio.create_task(runner.run(self._events.put_nowait, lambda: None, lambda: True))
         self._number = 0
 
     async def says(self, *fields: str) -> Reading:
