@@ -7,17 +7,20 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from supervisor.core import telling
+from supervisor.core.actions import Answer
 from supervisor.core.alarms import Alarm, AlarmState, AlarmTrigger
 from supervisor.core.events import Request
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.possible import possible_alarms
+from supervisor.core.setup import LineSetup
+from supervisor.core.state import LineState
 from supervisor.core.words import duration
+from supervisor.core.work import Work
 
-if TYPE_CHECKING:
-    from supervisor.core.work import Work
+HIDING = frozenset({"alarm shelve", "alarm out of service"})
+"""Requests after which an alarm is not told."""
 
 
 def take(work: Work, request: Request) -> None:
@@ -26,10 +29,18 @@ def take(work: Work, request: Request) -> None:
     if alarm is None:
         near = difflib.get_close_matches(request.alarm, [*work.state.alarms, *possible_alarms(work.setup)], n=1)
         hint = f" Did you mean {near[0]}?" if near else ""
-        work.answer(request.id, (f"alarm: there is no alarm {request.alarm}.{hint}",))
+        unsaid = _unsaid(work, request) if request.what in HIDING else ()
+        work.answer(request.id, (f"alarm: there is no alarm {request.alarm}.{hint}", *unsaid))
         return
     reasons = _DO[request.what](work, request, alarm)
     work.answer(request.id, reasons, **({} if reasons else {"alarm": alarm.name}))
+
+
+def against_hiding(setup: LineSetup, state: LineState, request: Request) -> tuple[str, ...]:
+    """Every reason for which a request to hide an alarm would be refused now; nothing comes of asking."""
+    draft = Work(setup, state, request.at)
+    take(draft, request)
+    return next(action.reasons for action in draft.actions if isinstance(action, Answer))
 
 
 def _meant(work: Work, name: str) -> Alarm | None:
@@ -56,36 +67,40 @@ def _reset(work: Work, _: Request, alarm: Alarm) -> tuple[str, ...]:
 
 
 def _shelve(work: Work, request: Request, alarm: Alarm) -> tuple[str, ...]:
-    longest_s = work.setup.alarms.longest_shelving_s
-    reasons = list(_hidable(alarm, request))
-    if alarm.state is AlarmState.OUT_OF_SERVICE:
-        reasons.append(f"alarm: {alarm.name} is out of service already.")
-    if request.for_s is None:
-        reasons.append("for: shelving needs a time, such as 30 min.")
-    elif not 0 < request.for_s <= longest_s:  # said so that a figure that is no number fails too
-        reasons.append(f"for: an alarm is shelved for {duration(longest_s)} at most, and for more than nothing.")
+    reasons = (*_unhidable(alarm), *_unsaid(work, request))
     if not reasons and request.for_s is not None:
         until_s = work.at.process_s + request.for_s
         telling.hide(work, alarm, AlarmTrigger.SHELVE, _said(request), until_s)
-    return tuple(reasons)
+    return reasons
 
 
 def _take_out(work: Work, request: Request, alarm: Alarm) -> tuple[str, ...]:
-    reasons = list(_hidable(alarm, request))
-    if alarm.state is AlarmState.OUT_OF_SERVICE:
-        reasons.append(f"alarm: {alarm.name} is out of service already.")
+    reasons = (*_unhidable(alarm), *_unsaid(work, request))
     if not reasons:
         telling.hide(work, alarm, AlarmTrigger.TAKE_OUT, _said(request))
-    return tuple(reasons)
+    return reasons
 
 
-def _hidable(alarm: Alarm, request: Request) -> tuple[str, ...]:
-    """What stands against hiding an alarm at all."""
+def _unhidable(alarm: Alarm) -> tuple[str, ...]:
+    """What of an alarm itself stands against hiding it."""
     reasons = []
     if not CAUSES[alarm.cause].shelvable:
         reasons.append(f"alarm: {alarm.name} asks for hands at once; it is never hidden.")
+    if alarm.state is AlarmState.OUT_OF_SERVICE:
+        reasons.append(f"alarm: {alarm.name} is out of service already.")
+    return tuple(reasons)
+
+
+def _unsaid(work: Work, request: Request) -> tuple[str, ...]:
+    """What a request to hide an alarm fails to say, or says out of bounds."""
+    reasons = []
     if not request.why.strip():
         reasons.append("why: a reason is needed, for whoever comes next.")
+    longest_s = work.setup.alarms.longest_shelving_s
+    if request.what == "alarm shelve" and request.for_s is None:
+        reasons.append("for: shelving needs a time, such as 30 min.")
+    elif request.for_s is not None and not 0 < request.for_s <= longest_s:  # so that what is no number fails too
+        reasons.append(f"for: an alarm is shelved for {duration(longest_s)} at most, and for more than nothing.")
     return tuple(reasons)
 
 

@@ -13,7 +13,8 @@ from urllib.parse import unquote
 from supervisor.edges.control import VERSION, Answer, ControlError, listens
 from supervisor.runtime import runtime_folder
 
-_LONGEST_ANSWER = 256 * 1024
+_LONGEST_ANSWER = 1024 * 1024
+"""Bytes of one answer; a status with every alarm's history, each with a reason of 200 signs, stays below it."""
 
 
 class NoSupervisorError(ControlError):

@@ -30,12 +30,21 @@ _OWN: dict[RequestKind, tuple[str, ...]] = {
     "restart": ("confirmed",),
     "alarm reset": ("alarm",),
     "alarm acknowledge": ("alarm",),
+    "alarm shelve": ("alarm", "for", "why"),
+    "alarm unshelve": ("alarm",),
+    "alarm out of service": ("alarm", "why"),
+    "alarm in service": ("alarm",),
+    "heat": ("tank",),
+    "rest": ("tank",),
+    "filled": ("tank",),
     "exercise": ("output", "confirmed"),
     "release": ("output",),
 }
 """What a request of a kind may say beside what all of them do."""
 
 _LONGEST_NAME = 100
+LONGEST_WHY = 200
+"""Characters of a reason: a sentence that still fits into a list."""
 
 
 def new_body(made_wire_s: float, **asked: str | bool) -> dict[str, Any]:
@@ -65,6 +74,9 @@ def read_request(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> R
         order=_order(body, reasons) if what == "start" else None,
         output=_text(body, "output", reasons, needed="output" in own),
         confirmed=_confirmed(body, reasons),
+        tank=_text(body, "tank", reasons, needed="tank" in own),
+        for_s=_quantity(body, "for", "time", reasons) if "for" in own else None,
+        why=_text(body, "why", reasons, longest=LONGEST_WHY),
     )
     if reasons:
         raise Refusal(*reasons)
@@ -76,6 +88,24 @@ def readable_order(body: dict[str, Any]) -> tuple[Order, set[str]]:
     reasons: list[str] = []
     order = _order(body, reasons)
     return order, {reason.partition(":")[0] for reason in reasons}
+
+
+def readable_hiding(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> tuple[Request, set[str]]:
+    """Return a request to hide an alarm as far as it can be read, and the names of what cannot."""
+    reasons: list[str] = []
+    request = Request(
+        at=at,
+        id="",
+        made_wire_s=at.wire_s,
+        expires_wire_s=at.wire_s + EXPIRES_S,
+        source="socket",
+        who=who,
+        what=cast("RequestKind", kind),
+        alarm=_text(body, "alarm", reasons, needed=True),
+        for_s=_quantity(body, "for", "time", reasons),
+        why=_text(body, "why", reasons, longest=LONGEST_WHY),
+    )
+    return request, {reason.partition(":")[0] for reason in reasons}
 
 
 def _refuse_unknown(body: dict[str, Any], allowed: tuple[str, ...], reasons: list[str]) -> None:
@@ -94,10 +124,12 @@ def _made(body: dict[str, Any], reasons: list[str]) -> float:
     return float(made_wire_s)
 
 
-def _text(body: dict[str, Any], key: str, reasons: list[str], *, needed: bool = False) -> str:
+def _text(
+    body: dict[str, Any], key: str, reasons: list[str], *, needed: bool = False, longest: int = _LONGEST_NAME
+) -> str:
     text: object = body.get(key, "")
-    if not isinstance(text, str) or len(text) > _LONGEST_NAME or not (text.isprintable() or text == ""):
-        reasons.append(f"{key}: this must be a plain text of at most {_LONGEST_NAME} characters.")
+    if not isinstance(text, str) or len(text) > longest or not (text.isprintable() or text == ""):
+        reasons.append(f"{key}: this must be a plain text of at most {longest} characters.")
         return ""
     if needed and not text:
         reasons.append(f"{key}: this is missing.")

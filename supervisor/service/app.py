@@ -14,6 +14,7 @@ from drivers.points import LinkSettings, SerialSettings
 from supervisor.config.load import LineFile, records_folder
 from supervisor.config.setup import line_setup, link_settings
 from supervisor.core.actions import Note
+from supervisor.core.alarm_requests import HIDING, against_hiding
 from supervisor.core.events import Ending, Started
 from supervisor.core.line import CORE_VERSION, Line
 from supervisor.core.permissives import failing
@@ -21,7 +22,7 @@ from supervisor.core.plan import against
 from supervisor.core.requests import which_supply
 from supervisor.core.setup import OutputSetup
 from supervisor.edges.control import ControlServer, Peer, Refusal, socket_path
-from supervisor.edges.requests import read_request, readable_order
+from supervisor.edges.requests import read_request, readable_hiding, readable_order
 from supervisor.records.journal import Journal
 from supervisor.service.clock import Clock, boot_id
 from supervisor.service.dispatch import Outbox
@@ -32,7 +33,7 @@ from supervisor.service.loop import StepLoop
 from supervisor.service.polling import Driven, LinkRunner, Switching
 from supervisor.service.restore import Restored, profile_texts, restore
 from supervisor.service.safe import Fate, make_safe
-from supervisor.service.status import status
+from supervisor.service.status import alarm_log, status
 from supervisor.service.turns import turns
 from supervisor.service.wires import build_wires, safe_state, supply_driver, switch_driver, switched_outputs
 
@@ -241,7 +242,7 @@ class Service:
     ) -> dict[str, Any] | AsyncIterator[dict[str, Any]]:
         """Answer one request at the control socket."""
         if kind == "status":
-            return self.status()
+            return self.status() | {"alarm_log": alarm_log(self.steps.line.state)}
         if kind == "watch":
             return self._watch()
         if kind == "exercised":
@@ -249,7 +250,7 @@ class Service:
         try:
             request = read_request(kind, body, at=self._clock.instant(), who=peer.user)
         except Refusal as refusal:
-            raise Refusal(*refusal.reasons, *self._also_against(kind, body)) from None
+            raise Refusal(*refusal.reasons, *self._also_against(kind, body, peer.user)) from None
         waiting = self.steps.answer_to(request.id)
         if waiting is None:
             raise Refusal("fresh: this request came before and is done only once.")
@@ -267,9 +268,13 @@ class Service:
             return Trial(request, self.steps, self._clock, self.status)
         return dict(answer.data)
 
-    def _also_against(self, kind: str, body: dict[str, Any]) -> tuple[str, ...]:
-        """What would refuse a start or restart anyhow, for one that is refused for how it was written."""
+    def _also_against(self, kind: str, body: dict[str, Any], who: str) -> tuple[str, ...]:
+        """What would refuse it anyhow, for a request that is refused for how it was written."""
         state, now_s = self.steps.line.state, self._clock.instant().process_s
+        if kind in HIDING:
+            request, unread = readable_hiding(kind, body, at=self._clock.instant(), who=who)
+            reasons = against_hiding(self.setup, state, request)
+            return tuple(reason for reason in reasons if reason.partition(":")[0] not in unread)
         name, unclear = which_supply(state, str(body.get("supply", "")))
         if kind not in {"start", "restart"}:
             return ()

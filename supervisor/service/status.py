@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from supervisor.core import dose, knobs
+from supervisor.core import alarm_log as log
+from supervisor.core import contacts, dose, knobs
+from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import Operation
 from supervisor.core.events import Instant
 from supervisor.core.interlocks import CAUSES
-from supervisor.core.setup import LineSetup
+from supervisor.core.setup import CoolingSetup, HeatingSetup, LineSetup
 from supervisor.core.state import LineState
 from supervisor.core.switches import SwitchState
 from supervisor.trade.charge import Interval
@@ -26,15 +28,7 @@ def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
         "at": {"process_s": at.process_s, "wire_s": at.wire_s, "wall_s": at.wall_s},
         "watch_only": state.watch_only,
         "supplies": {name: _supply(setup, state, name, at) for name in setup.supplies},
-        "tanks": {
-            name: {
-                "temperature_c": value(setup, state, tank.temperature, at),
-                "reading": _quality(setup, state, tank.temperature, at),
-                "low_c": tank.band.warn_low_c,
-                "high_c": tank.band.warn_high_c,
-            }
-            for name, tank in setup.tanks.items()
-        },
+        "tanks": {name: _tank(setup, state, name, at) for name in setup.tanks},
         "outputs": {name: _output(setup, of, name) for name, of in state.outputs.items()},
         "contacts": {name: _contact(setup, state, name, at) for name in setup.contacts},
         "heartbeats": {
@@ -45,8 +39,34 @@ def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
             for name, beat in setup.heartbeats.items()
         },
         "exercise": None if state.exercise is None else state.exercise.output,
-        "alarms": [_alarm(setup, state, name) for name in sorted(state.alarms) if state.alarms[name].state != "normal"],
+        "alarms": [
+            _alarm(setup, state, name, at)
+            for name in sorted(state.alarms)
+            if state.alarms[name].state is not AlarmState.NORMAL
+        ],
+        "alarm_rate": {
+            "told_lately": log.told_lately(state.alarm_log, at.process_s),
+            "within_s": log.RATE_WITHIN_S,
+            "flood_from": log.FLOOD,
+            "chattering": sorted(log.chattering(state.alarms.values())),
+            "standing_long": sorted(log.standing_long(state.alarms.values(), at.process_s)),
+        },
     }
+
+
+def alarm_log(state: LineState) -> list[dict[str, Any]]:
+    """What became of alarms lately, oldest first: too much to be told with every state."""
+    return [
+        {
+            "wall_s": happening.wall_s,
+            "name": happening.alarm,
+            "what": happening.what,
+            "state": happening.state,
+            "under": happening.under,
+            "why": happening.why,
+        }
+        for happening in state.alarm_log
+    ]
 
 
 def value(setup: LineSetup, state: LineState, channel: str, at: Instant) -> float | None:
@@ -82,6 +102,27 @@ def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[
     }
 
 
+def _tank(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[str, Any]:
+    tank = setup.tanks[name]
+    return {
+        "role": tank.role,
+        "temperature_c": value(setup, state, tank.temperature, at),
+        "reading": _quality(setup, state, tank.temperature, at),
+        "low_c": tank.band.warn_low_c,
+        "high_c": tank.band.warn_high_c,
+        "heating": _control(state, tank.heating),
+        "cooling": _control(state, tank.cooling),
+    }
+
+
+def _control(state: LineState, control: HeatingSetup | CoolingSetup | None) -> dict[str, Any] | None:
+    """Tell what holds a tank's temperature from one side; None where nothing does."""
+    if control is None:
+        return None
+    output = state.outputs.get(control.output)
+    return {"output": control.output, "on": output is not None and output.on, "hold_c": control.hold_c}
+
+
 def _output(setup: LineSetup, output: SwitchState, name: str) -> dict[str, Any]:
     return {
         "role": setup.outputs[name].role,
@@ -94,13 +135,17 @@ def _output(setup: LineSetup, output: SwitchState, name: str) -> dict[str, Any]:
 
 
 def _contact(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[str, Any]:
+    """Tell a contact; whether it is healthy is None of one that only shows, and while nobody can know yet."""
     contact = setup.contacts[name]
-    shown = value(setup, state, contact.channel, at)
+    shown, known = value(setup, state, contact.channel, at), state.contacts.get(name)
+    judged = bool(contacts.causes_of(setup, contact))
     return {
         "role": contact.role,
         "tank": contact.tank or None,
         "closed": None if shown is None else shown >= 1,
         "reading": _quality(setup, state, contact.channel, at),
+        "healthy": contacts.healthy(setup, state, name, at.process_s) if judged else None,
+        "since_s": None if shown is None or known is None else known.since_s,
     }
 
 
@@ -153,18 +198,24 @@ def _interval(interval: Interval) -> dict[str, float]:
     return {"low": interval.low, "best": interval.best, "high": interval.high}
 
 
-def _alarm(setup: LineSetup, state: LineState, name: str) -> dict[str, Any]:
+def _alarm(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[str, Any]:
     alarm = state.alarms[name]
     row = CAUSES[alarm.cause]
     what, follows, first = row.told(alarm.subject, second_means=setup.second_means(alarm.subject))
+    until_s = alarm.shelved_until_s
     return {
         "name": name,
         "state": str(alarm.state),
         "priority": str(row.priority),
-        "standing": alarm.standing,
+        "active": alarm.active,
+        "latched": alarm.latched,
+        "under": alarm.under,
         "what": what,
         "follows": follows,
         "first": first,
+        "time": row.time,
         "since_wall_s": alarm.since_wall_s,
         "count": alarm.count,
+        "why": alarm.why,
+        "shelved_for_s": None if until_s is None else max(0.0, until_s - at.process_s),
     }

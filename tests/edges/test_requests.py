@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from supervisor.core.events import Instant, Order, Request
 from supervisor.edges.control import Refusal
-from supervisor.edges.requests import EXPIRES_S, KINDS, new_body, read_request
+from supervisor.edges.requests import EXPIRES_S, KINDS, LONGEST_WHY, new_body, read_request, readable_hiding
 from supervisor.records import codec
 
 AT = Instant(100.0, 50.0, 1_790_000_000.0)
@@ -91,6 +91,13 @@ def test_a_start_without_target_leaves_it_to_the_line_file() -> None:
 NAMED = {
     "alarm reset": {"alarm": "acid too warm"},
     "alarm acknowledge": {"alarm": "acid too warm"},
+    "alarm shelve": {"alarm": "acid too warm"},
+    "alarm unshelve": {"alarm": "acid too warm"},
+    "alarm out of service": {"alarm": "acid too warm"},
+    "alarm in service": {"alarm": "acid too warm"},
+    "heat": {"tank": "seal"},
+    "rest": {"tank": "seal"},
+    "filled": {"tank": "seal"},
     "exercise": {"output": "fan"},
     "release": {"output": "fan"},
 }
@@ -102,11 +109,13 @@ def test_a_request_that_starts_nothing_takes_no_order(kind: str) -> None:
     named = NAMED.get(kind, {})
     request = read(kind, new_body(49.5, **named))
     assert (request.what, request.order) == (kind, None)
-    assert (request.alarm, request.output) == (named.get("alarm", ""), named.get("output", ""))
+    said = (request.alarm, request.output, request.tank)
+    assert said == (named.get("alarm", ""), named.get("output", ""), named.get("tank", ""))
+    assert (request.for_s, request.why) == (None, "")
     assert any(reason.startswith("area:") for reason in reasons(kind, new_body(49.5, area="1 cm^2", **named)))
 
 
-@pytest.mark.parametrize("kind", ["alarm reset", "alarm acknowledge"])
+@pytest.mark.parametrize("kind", [kind for kind, named in NAMED.items() if "alarm" in named])
 def test_an_alarm_request_names_its_alarm(kind: str) -> None:
     assert reasons(kind, new_body(49.5)) == ("alarm: this is missing.",)
 
@@ -114,6 +123,40 @@ def test_an_alarm_request_names_its_alarm(kind: str) -> None:
 @pytest.mark.parametrize("kind", ["exercise", "release"])
 def test_an_exercise_names_its_output(kind: str) -> None:
     assert reasons(kind, new_body(49.5)) == ("output: this is missing.",)
+
+
+@pytest.mark.parametrize("kind", ["heat", "rest", "filled"])
+def test_a_request_about_a_bath_names_its_tank(kind: str) -> None:
+    assert reasons(kind, new_body(49.5)) == ("tank: this is missing.",)
+
+
+@pytest.mark.parametrize(("said", "for_s"), [("30 min", 1800.0), ("0.5 h", 1800.0), ("-1 s", -1.0)])
+def test_a_shelving_comes_to_the_core_with_its_seconds_and_its_reason(said: str, for_s: float) -> None:
+    request = read("alarm shelve", {**new_body(49.5, alarm="acid/bath-high", why="pump is out"), "for": said})
+    assert (request.alarm, request.for_s, request.why) == ("acid/bath-high", for_s, "pump is out")
+
+
+def test_a_shelving_that_says_too_little_is_left_to_the_core_which_has_more_to_say() -> None:
+    request = read("alarm shelve", new_body(49.5, alarm="acid/bath-high"))
+    assert (request.for_s, request.why) == (None, "")
+
+
+def test_every_mistake_in_a_shelving_is_told_at_once() -> None:
+    told = reasons("alarm shelve", {"for": "30", "why": "x" * (LONGEST_WHY + 1), "tank": "seal"})
+    assert sorted(reason.partition(":")[0] for reason in told) == ["alarm", "for", "id", "made_wire_s", "tank", "why"]
+
+
+@pytest.mark.parametrize("kind", ["alarm unshelve", "alarm acknowledge", "heat", "alarm out of service"])
+def test_only_a_shelving_has_a_time(kind: str) -> None:
+    told = reasons(kind, {**new_body(49.5, **NAMED[kind]), "for": "30"})
+    assert [reason.partition(":")[0] for reason in told] == ["for"]
+
+
+def test_what_can_be_read_of_a_bad_shelving_is_there_for_whoever_has_more_against_it() -> None:
+    body = {"for": "30", "why": "pump is out", "alarm": 7}
+    request, unread = readable_hiding("alarm shelve", body, at=AT, who="kim")
+    assert (request.alarm, request.for_s, request.why, request.who) == ("", None, "pump is out", "kim")
+    assert unread == {"alarm", "for"}
 
 
 @pytest.mark.parametrize(("given", "word"), [({}, False), ({"confirmed": True}, True), ({"confirmed": False}, False)])
@@ -161,7 +204,9 @@ values = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
     max_leaves=5,
 )
-keys = st.sampled_from(["id", "made_wire_s", "supply", "alarm", "area", "target", "density", "mode", "ramp", "load"])
+keys = st.sampled_from(
+    ["id", "made_wire_s", "supply", "alarm", "area", "target", "density", "mode", "ramp", "load", "for", "why"]
+)
 
 
 @given(st.sampled_from(KINDS), st.dictionaries(keys | st.text(max_size=5), values, max_size=8))

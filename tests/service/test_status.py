@@ -7,13 +7,17 @@ from typing import Any
 
 import pytest
 
+from supervisor.core.alarm_log import Happening
+from supervisor.core.alarms import Alarm, AlarmState
 from supervisor.core.anodize import Operation, State
 from supervisor.core.dose import GAP_PERIODS, Dose
 from supervisor.core.events import Instant, Order, Quality, Reading
+from supervisor.core.interlocks import CAUSES
 from supervisor.core.output import Output
 from supervisor.core.plan import make_plan
+from supervisor.core.setup import ContactSetup, HeatingSetup
 from supervisor.core.state import Latest, LineState, SupplyState
-from supervisor.service.status import status
+from supervisor.service.status import alarm_log, status
 from supervisor.trade.charge import Interval
 from tests.core.kit import Bench, fitted_setup, line_setup
 
@@ -104,12 +108,111 @@ def test_outputs_are_told_with_what_they_are_told_confirmed_and_safe() -> None:
 @pytest.mark.parametrize(("quality", "closed"), [(Quality.GOOD, True), (Quality.NO_ANSWER, None)])
 def test_a_contact_is_told_closed_open_or_not_known(quality: Quality, closed: bool | None) -> None:
     made = fitted()
-    contact = {"role": "auxiliary contact", "tank": None, "reading": "good"}
-    assert status(made.setup, made.line.state, made.at)["contacts"]["shut"] == {**contact, "closed": False}
+    contact = {"role": "auxiliary contact", "tank": None, "reading": "good", "healthy": None}
+    told = status(made.setup, made.line.state, made.at)["contacts"]["shut"]
+    assert told == {**contact, "closed": False, "since_s": made.line.state.contacts["shut"].since_s}
     made.later(0.1)
     made.contact(closed=True, quality=quality)
     told = status(made.setup, made.line.state, made.at)["contacts"]["shut"]
-    assert told == {**contact, "reading": str(quality), "closed": closed}
+    since_s = None if closed is None else made.now_s
+    assert told == {**contact, "reading": str(quality), "closed": closed, "since_s": since_s}
+
+
+def guarded() -> Bench:
+    """A line whose only contact is a lid's over its acid tank, read closed once: the lid is open."""
+    contact = ContactSetup("lid", "lid", "shut", "main-acid")
+    made = Bench(replace(fitted_setup("remote"), contacts={"lid": contact}, heartbeats={}))
+    made.start_service()
+    made.later(0.1)
+    made.contact(closed=True)
+    return made
+
+
+def test_a_contact_that_something_hangs_on_is_told_healthy_until_it_opens_or_is_not_heard() -> None:
+    made = guarded()
+    lid = status(made.setup, made.line.state, made.at)["contacts"]["lid"]
+    assert (lid["healthy"], lid["since_s"]) == (True, made.now_s)
+    made.later(0.1)
+    made.contact(closed=False)
+    assert status(made.setup, made.line.state, made.at)["contacts"]["lid"]["healthy"] is False
+    made.contact(closed=True)
+    silent = replace(made.at, process_s=made.now_s + 60.0)
+    lid = status(made.setup, made.line.state, silent)["contacts"]["lid"]
+    assert (lid["healthy"], lid["closed"], lid["reading"], lid["since_s"]) == (False, None, "stale", None)
+
+
+def test_what_holds_a_tanks_temperature_is_told_with_what_it_does_now() -> None:
+    plain = fitted_setup("contactor")
+    tank = replace(
+        plain.tanks["main-acid"],
+        heating=HeatingSetup("fan", 65.0, 1.0, 30.0, 30.0, 0.01, 600.0, "", None),
+        cooling=None,
+    )
+    made = Bench(replace(plain, tanks={"main-acid": tank}))
+    made.start_service()
+    told = status(made.setup, made.line.state, made.at)["tanks"]["main-acid"]
+    assert told["heating"] == {"output": "fan", "on": True, "hold_c": 65.0}
+    assert (told["role"], told["cooling"]) == ("anodize", None)
+
+
+WARM = Alarm("bath-high", "acid", AlarmState.UNACKNOWLEDGED, since_wall_s=1.8e9, count=2, active=True, since_s=90.0)
+
+
+def alarms(*known: Alarm, at_s: float = READ_S) -> list[dict[str, Any]]:
+    line = LineState(supplies={"main": SupplyState()}, alarms={alarm.name: alarm for alarm in known})
+    told: list[dict[str, Any]] = status(SETUP, line, Instant(at_s, 1.0, 0.0))["alarms"]
+    return told
+
+
+def test_an_alarm_is_told_with_what_happened_follows_to_do_first_and_how_long_there_is() -> None:
+    row = CAUSES["bath-high"]
+    (told,) = alarms(WARM)
+    assert told == {
+        "name": "acid/bath-high", "state": "unacknowledged", "priority": "medium", "active": True, "latched": False,
+        "under": "", "what": row.what.format(subject="acid"), "follows": row.follows, "first": row.first,
+        "time": row.time, "since_wall_s": 1.8e9, "count": 2, "why": "", "shelved_for_s": None,
+    }  # fmt: skip
+
+
+def test_a_consequence_a_shelved_one_and_a_latched_one_are_told_as_such_and_a_normal_one_is_not() -> None:
+    under = replace(WARM, subject="a", under="acid/bath-high")
+    shelved = replace(WARM, subject="b", state=AlarmState.SHELVED, why="pump is out (kim)", shelved_until_s=160.0)
+    latched = replace(WARM, subject="c", state=AlarmState.LATCHED_UNACKNOWLEDGED, active=False, latch=True)
+    over = replace(WARM, subject="d", state=AlarmState.NORMAL, active=False)
+    told = {alarm["name"].partition("/")[0]: alarm for alarm in alarms(under, shelved, latched, over)}
+    assert told.keys() == {"a", "b", "c"}
+    assert told["a"]["under"] == "acid/bath-high"
+    assert (told["b"]["shelved_for_s"], told["b"]["why"], told["b"]["active"]) == (60.0, "pump is out (kim)", True)
+    assert (told["c"]["latched"], told["c"]["active"]) == (True, False)
+
+
+def test_how_many_alarms_came_lately_and_which_mean_nothing_is_told() -> None:
+    chatters = replace(WARM, subject="a", recent_s=(10.0, 20.0, 30.0))
+    told_s = (READ_S - 601.0, READ_S - 599.0, READ_S)
+    line = LineState(
+        supplies={"main": SupplyState()},
+        alarms={alarm.name: alarm for alarm in (WARM, chatters)},
+        alarm_log=tuple(Happening(at_s, 0.0, "acid/bath-high", "unacknowledged", "cause appears") for at_s in told_s),
+    )
+    rate = status(SETUP, line, Instant(READ_S, 1.0, 0.0))["alarm_rate"]
+    assert rate == {
+        "told_lately": 2, "within_s": 600.0, "flood_from": 10, "chattering": ["a/bath-high"], "standing_long": [],
+    }  # fmt: skip
+    later = status(SETUP, line, Instant(90.0 + 86401.0, 1.0, 0.0))["alarm_rate"]
+    assert (later["told_lately"], later["standing_long"]) == (0, ["a/bath-high", "acid/bath-high"])
+
+
+def test_the_history_of_alarms_is_told_oldest_first() -> None:
+    log = (
+        Happening(1.0, 1.8e9, "acid/bath-high", "unacknowledged", "cause appears", under="main/supply-silent"),
+        Happening(2.0, 1.8e9 + 1, "acid/bath-high", "shelved", "shelve", why="pump is out (kim)"),
+    )
+    told = alarm_log(LineState(alarm_log=log))
+    assert told[0] == {
+        "wall_s": 1.8e9, "name": "acid/bath-high", "what": "cause appears", "state": "unacknowledged",
+        "under": "main/supply-silent", "why": "",
+    }  # fmt: skip
+    assert (told[1]["state"], told[1]["why"]) == ("shelved", "pump is out (kim)")
 
 
 def test_a_heartbeat_is_told_until_it_is_stale() -> None:
