@@ -112,9 +112,8 @@ class Work:
         """Replace the state of an output that is no supply's."""
         self.state = replace(self.state, outputs={**self.state.outputs, name: state})
 
-    def send_switch(self, name: str, number: int, *, on: bool) -> None:
+    def send_switch(self, name: str, number: int, *, on: bool, safe: bool) -> None:
         """Send a switch command. Only `switches.command` calls this."""
-        safe = on is self.setup.outputs[name].safe_on
         self.actions.append(Switch(name, number, self.at.wire_s, on, safe))
 
     # -- people
@@ -130,7 +129,7 @@ class Work:
         telling.follow(self, subject, cause, present=present)
 
     def current_over(self, subject: str) -> bool:
-        """Whether current may flow in what a subject acts on: an operation's, not yet proven off, or nobody's at all."""
+        """Whether current may flow in what a subject acts on: an operation's, not proven off, or nobody's at all."""
         return any(
             _may_flow(supply) for name, supply in self.state.supplies.items() if subject in self.setup.over_supply[name]
         )
