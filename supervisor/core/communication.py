@@ -1,8 +1,13 @@
-"""A device without a heartbeat of its own: it is there while any good reading comes from it."""
+"""A device without a heartbeat of its own: it is there while any good reading comes from it.
+
+One that comes back may have been without power, with its outputs at rest: what it was told before is history.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+
+from supervisor.core import switches
 
 if TYPE_CHECKING:
     from supervisor.core.work import Work
@@ -18,4 +23,10 @@ def due_s(work: Work, device: str) -> float:
 
 def judge(work: Work, device: str) -> None:
     """Let the alarm of a device follow whether it answers."""
-    work.alarm(device, "communication-lost", work.at.process_s >= due_s(work, device))
+    before = work.state.alarms.get(f"{device}/communication-lost")
+    lost = work.at.process_s >= due_s(work, device)
+    work.alarm(device, "communication-lost", lost)
+    if before is not None and before.active and not lost:
+        for name, output in work.setup.outputs.items():
+            if output.device == device and name in work.state.outputs:
+                switches.doubt(work, name)

@@ -15,6 +15,11 @@ SAFE_WITHIN_S = 5.0
 takes some seconds before it hears anything."""
 
 
+REFRESHED_S = 30.0
+"""Wire time after which a safe state is told again: a relay board that was without power for a moment rests, says
+nothing of it, and may have let a fan go."""
+
+
 @dataclass(frozen=True, slots=True)
 class SwitchState:
     """One output.
@@ -101,7 +106,19 @@ def settle(work: Work, name: str) -> None:
     due = waits and wire_s - state.sent_wire_s >= setup.resend_s and not annunciates(work, name)
     if due and (not work.state.watch_only or state.tried):
         make_safe(work, name)
+    if _refreshes(work, name) and wire_s - state.sent_wire_s >= REFRESHED_S:
+        command(work, name, on=state.on)
     work.alarm(name, failed_cause(work, name), failing(work, name))
+
+
+def _refreshes(work: Work, name: str) -> bool:
+    """Whether an output that has confirmed what it was told is told it again now and then.
+
+    A safe state, and a lamp: never what raises energy, which its own control must want anew.
+    """
+    state, setup = work.state.outputs[name], work.setup.outputs[name]
+    harmless = state.on is setup.safe_on or setup.role == "lamp"
+    return state.confirmed_s is not None and state.number > 0 and harmless and not work.state.watch_only
 
 
 def annunciates(work: Work, name: str) -> bool:
@@ -132,6 +149,8 @@ def failed_cause(work: Work, name: str) -> str:
 def wakes(work: Work, name: str) -> list[float]:
     """Wire times at which this output must be looked at again."""
     state, setup = work.state.outputs[name], work.setup.outputs[name]
+    if _refreshes(work, name):
+        return [state.sent_wire_s + REFRESHED_S]
     if state.confirmed_s is not None or state.number == 0:
         return []
     if setup.role in {"lamp", "horn"} and state.on is not setup.safe_on:
