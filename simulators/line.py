@@ -72,7 +72,7 @@ class SimulatedLine:
         self.module_power = {
             name: self._module_power(name, boot_s * speed) for name, boot_s in plan.module_boots_s.items()
         }
-        self._powers = (*self.supply_power.values(), *self.module_power.values())
+        self._booting: list[Power] = []
         self.board = FaultBoard(faults)
         self._room_c = plan.room_c
         self._tell = tell
@@ -181,7 +181,7 @@ class SimulatedLine:
             {name: supply.charge_c for name, supply in self.supplies.items()},
             {name: supply.current_a for name, supply in self.supplies.items()},
         )
-        return min(fault_s, *(power.ready_in_s(self.now_s) for power in self._powers), math.inf)
+        return min([fault_s, *(power.ready_in_s(self.now_s) for power in self._booting)])
 
     def _step_s(self, until_s: float) -> float:
         longest_s = min((supply.longest_step_s() for supply in self.supplies.values()), default=1.0)
@@ -222,8 +222,10 @@ class SimulatedLine:
         charge_c = {name: supply.charge_c for name, supply in self.supplies.items()}
         for fault in self.board.due(self.now_s, first_current_s, charge_c):
             self._apply(fault, begins=True)
-        for power in self._powers:
-            power.go_on(self.now_s)
+        if self._booting:
+            for power in self._booting:
+                power.go_on(self.now_s)
+            self._booting = [power for power in self._booting if power.is_booting]
 
     def _apply(self, fault: Fault, begins: bool) -> None:
         self._tell({
@@ -263,6 +265,7 @@ class SimulatedLine:
             power.cut()
         else:
             power.give(self.now_s)
+            self._booting.append(power)
 
     def _apply_to_bath(self, fault: Fault, begins: bool) -> None:
         bath = self.baths[fault.target]

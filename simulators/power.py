@@ -41,6 +41,11 @@ class Power:
         self._ready_s = now_s + self._boot_s
         self.go_on(now_s)
 
+    @property
+    def is_booting(self) -> bool:
+        """Whether its power is back and it is not up yet."""
+        return self._ready_s < math.inf
+
     def ready_in_s(self, now_s: float) -> float:
         """How long it still boots, s; infinite where it does not."""
         return self._ready_s - now_s
