@@ -27,8 +27,8 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
         KNOBS,
         (('safe = "on"', 'safe = "open"'),),
         "outputs.fan.safe",
-        "no safe state of a fan",
-        'safe = "off" or safe = "on"',
+        "no safe state of a fan over a tank with a supply",
+        'write safe = "on"',
     ),
     (
         "an unsafe heater",
