@@ -141,7 +141,7 @@ def _output(name: str, output: str, role: str, where: Where, view: View, told: T
         told(
             where, f"output {output!r} is a {table.role}", nearest(output, fitting, f"name an output of role {role!r}")
         )
-    if known(table.tank) and table.tank != name:
+    elif known(table.tank) and table.tank != name:
         told(where, f"output {output!r} belongs to tank {table.tank!r}", "name an output of this tank")
 
 
