@@ -9,13 +9,17 @@ from pathlib import Path
 from typing import Any
 
 from drivers.points import SerialSettings
+from supervisor.cli.check_causes import cause_table, causes_told, heaters, latency_told
 from supervisor.config.broker import mqtt_doubts
 from supervisor.config.fitted import fitted_time_outs, not_fitted
+from supervisor.config.latency import trip_latencies
 from supervisor.config.load import LineFile, load_line, records_folder
 from supervisor.config.mistakes import LineMistakes, Mistake
+from supervisor.config.model import ContactTable
 from supervisor.config.model_tanks import TankTable
 from supervisor.config.off_delay import OffDelay
 from supervisor.config.setup import link_settings, worst_off_delays
+from supervisor.config.setup_alarms import contact_of
 from supervisor.config.stop_effect import stop_effects
 from supervisor.config.wiring import wiring
 from supervisor.records.exercised import exercised_path, never_exercised, read_exercised
@@ -71,6 +75,8 @@ def _right(line: LineFile) -> dict[str, Any]:
         "never_exercised": _never_exercised(line),
         "mqtt": _published(line),
         "worst_off_delays": delays,
+        "trip_latencies": {name: round(latency.total_s, 4) for name, latency in trip_latencies(line).items()},
+        "causes": causes_told(line),
         "stop_effects": {name: asdict(effect) for name, effect in stop_effects(line).items()},
         "mistakes": [],
     }
@@ -91,6 +97,9 @@ def _summary(line: LineFile) -> Iterator[str]:
         contactor = f", contactor {supply.contactor}" if supply.contactor else ""
         yield f"Supply {name}: tank {supply.tank}, {driven}{contactor}, rated {rated}, capped at {cap}."
     yield from _outputs_and_contacts(line)
+    yield from heaters(line)
+    yield ""
+    yield from cause_table(line)
     yield ""
     yield "Not fitted:"
     yield from (f"  {sentence}" for sentence in not_fitted(line) or ("nothing of what is looked for",))
@@ -103,6 +112,8 @@ def _summary(line: LineFile) -> Iterator[str]:
     for name, delay in worst_off_delays(line).items():
         parts = " + ".join(f"{_ms(part_s):g} {part}" for part, part_s in _parts(delay))
         yield f"  {name}: {_ms(delay.total_s):g} ms = {parts}"
+    yield ""
+    yield from latency_told(line)
     yield ""
     yield "What the pace of readings means for the stop:"
     for name, effect in stop_effects(line).items():
@@ -124,12 +135,24 @@ def _outputs_and_contacts(line: LineFile) -> Iterator[str]:
     for name, output in line.document.outputs.items():
         if output.point is not None:
             shown = f", shown by {output.auxiliary}" if output.auxiliary else ""
-            yield f"Output {name}: {output.role}, {output.device} {output.point}, safe {output.safe}{shown}."
+            shown += f", breaks {output.breaks}" if output.breaks else ""
+            role = f"{output.colour} lamp" if output.colour else output.role
+            yield f"Output {name}: {role}, {output.device} {output.point}, safe {output.safe}{shown}."
     for name, contact in line.document.contacts.items():
         tank = f" of {contact.tank}" if contact.tank else ""
-        yield f"Contact {name}: {contact.role}{tank}, {contact.device} {contact.point}, closed when healthy."
-    if any(contact.role != "auxiliary contact" for contact in line.document.contacts.values()):
-        yield "Contacts other than auxiliary ones are shown and published; this release STOPS NOTHING by them."
+        closed = _closed(contact, line)
+        yield f"Contact {name}: {contact.role}{tank}, {contact.device} {contact.point}, closed {closed}."
+
+
+def _closed(contact: ContactTable, line: LineFile) -> str:
+    """When a contact is closed, in its own words."""
+    if contact.role == "button":
+        return f"while pressed ({contact.does})"
+    if contact.role == "lid" and contact.tank is not None:
+        acid = line.document.tanks[contact.tank].role == "anodize"
+        return "while the lid is OPEN" if acid else "while the lid is shut"
+    proves = contact_of("", contact).proves
+    return f"while air moves (proves {proves})" if proves else "when healthy"
 
 
 def _untried(line: LineFile) -> Iterator[str]:

@@ -7,7 +7,9 @@ from collections.abc import Collection, Iterable, Mapping
 from drivers.points import Point
 from drivers.registers import RegisterMap, groups_of
 from supervisor.config.channels import automatic_channels, has_heartbeat
+from supervisor.config.checks_alarms import alarms
 from supervisor.config.checks_outputs import outputs_and_contacts
+from supervisor.config.checks_tanks import tanks
 from supervisor.config.checks_trade import trade
 from supervisor.config.checks_wire import wires
 from supervisor.config.mistakes import Told, nearest
@@ -21,7 +23,18 @@ from supervisor.units import System, UnitMistake, parse_accuracy, show
 
 def across(view: View, told: Told) -> None:
     """Run every check; mistakes go to `told`, and a check that lacks what it needs is silent."""
-    for check in (_not_empty, wires, _names, _supplies, outputs_and_contacts, _channels, _subjects, trade):
+    for check in (
+        _not_empty,
+        wires,
+        _names,
+        _supplies,
+        outputs_and_contacts,
+        alarms,
+        _channels,
+        _subjects,
+        tanks,
+        trade,
+    ):
         check(view, told)
 
 
@@ -190,9 +203,11 @@ def _thermocouple(name: str, table: ChannelTable, point: Point, view: View, told
 def _subjects(view: View, told: Told) -> None:
     """Alarms are named by what they are about: a name stands for one thing."""
     document, seen = view.document, dict[str, str]()
-    beating = [name for name, profile in view.profiles.items() if has_heartbeat(profile)]
+    of_supplies = {supply.device for supply in document.supplies.values() if supply.control is not None}
+    watched = [name for name, profile in view.profiles.items() if name not in of_supplies or has_heartbeat(profile)]
+    telling = [name for name, contact in document.contacts.items() if contact.role != "auxiliary contact"]
     named: dict[str, Iterable[str]] = {"tanks": document.tanks, "supplies": document.supplies}
-    named |= {"outputs": document.outputs, "devices": beating}
+    named |= {"outputs": document.outputs, "contacts": telling, "devices": watched}
     for kind, names in named.items():
         for name in names:
             if name in seen:

@@ -16,7 +16,7 @@ def outputs_and_contacts(view: View, told: Told) -> None:
     """Run every check of outputs and contacts."""
     _supply_outputs(view, told)
     for name, output in view.document.outputs.items():
-        _safe(name, output, told)
+        _safe(name, output, view, told)
         _switched(name, output, view, told)
     _contactors(view, told)
     _contacts(view, told)
@@ -35,13 +35,24 @@ def _supply_outputs(view: View, told: Told) -> None:
             told(("supplies", name, "output"), f"{supply.output!r} is a {named.role}", "name its supply output")
 
 
-def _safe(name: str, output: OutputTable, told: Told) -> None:
+def _safe(name: str, output: OutputTable, view: View, told: Told) -> None:
     if not known(output.role, output.safe):
         return
-    right = SAFE_STATES.get(output.role, ("off", "on"))
+    fumes = output.role == "fan" and _over_current(output, view)
+    right = ("on",) if fumes else SAFE_STATES.get(output.role, ("off", "on"))
     if output.safe not in right:
         words = " or ".join(f'safe = "{word}"' for word in right)
-        told(("outputs", name, "safe"), f"{output.safe!r} is no safe state of a {output.role}", f"write {words}")
+        problem = f"{output.safe!r} is no safe state of a {output.role}"
+        if fumes:
+            problem += (
+                " over a tank with a supply: acid mist and hydrogen must be drawn off also when nobody supervises"
+            )
+        told(("outputs", name, "safe"), problem, f"write {words}")
+
+
+def _over_current(output: OutputTable, view: View) -> bool:
+    """Whether it belongs to a tank that current can flow in; one that names no tank belongs to all."""
+    return output.tank is None or any(supply.tank == output.tank for supply in view.document.supplies.values())
 
 
 def _switched(name: str, output: OutputTable, view: View, told: Told) -> None:

@@ -1,37 +1,25 @@
-"""Checks of what the trade knows: limits, ratings, densities, growth and targets."""
+"""Checks of what the trade knows: ratings, densities, growth and targets."""
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 from supervisor.config.mistakes import Told
 from supervisor.config.model import SupplyTable
-from supervisor.config.model_tanks import LimitsTable
 from supervisor.config.profile import DeviceProfile
-from supervisor.config.setting import channel_span, channel_unit
 from supervisor.config.shape import known
 from supervisor.config.wire import View
 from supervisor.trade.coating import MIL_UM, RULE_720_UM_M2_PER_C
-from supervisor.units import Kind, System, parse, show, split
-
-COLDEST_BATH_C = -5.0
-HOTTEST_BATH_C = 35.0
-"""Sulfuric anodizing is done from 28 degF (hard coat) to 72 degF (dyed work): Metal Finishing Guidebook
-2011-12 p. 412 and 2013 p. 425; limits a little outside serve."""
+from supervisor.units import Kind, parse, show, split
 
 FULL_EFFICIENCY_UM_M2_PER_C = 0.4552 * 0.01 / 60
 """The 720 rule (0.32774 um per A*min/dm^2) at 72.0 % charge efficiency, coat of 2.32 g/cm3 (AAMA 611): at 100 %."""
 
-USUAL_DEADBAND_C = (0.2, 0.3)
 THICKEST_UM = 100.0
 LONGEST_SUPPLY_PERIOD_S = 60.0
 LONGEST_PERIOD_S = 600.0
-ORDER = ("trip_low", "warn_low", "warn_high", "trip_high")
 
 
 def trade(view: View, told: Told) -> None:
     """Run every check of the trade."""
-    _tanks(view, told)
     _supplies(view, told)
     _periods(view, told)
     _growth(view, told)
@@ -51,51 +39,6 @@ def likely_slip(text: str, thickest_um: float) -> str:
             same = f"{text.strip()} is {written_um / MIL_UM:.3g} mil ({written_um:.4g} um)"
             return f"{same}; did you mean {number} {unit}?"
     return f"at most {thickest_um:g} um ({thickest_um / MIL_UM:.3g} mil)"
-
-
-def _tanks(view: View, told: Told) -> None:
-    for name, tank in view.document.tanks.items():
-        where = ("tanks", name, "limits")
-        _limits_in_order(name, tank.limits, view.system, told)
-        span = channel_span(view.document.channels.get(tank.temperature), view.profiles)
-        for key in ORDER:
-            limit_c = getattr(tank.limits, key)
-            if not known(limit_c):
-                continue
-            if not COLDEST_BATH_C <= limit_c <= HOTTEST_BATH_C:
-                shown = show(limit_c, "temperature", view.system)
-                low, high = (show(end, "temperature", view.system) for end in (COLDEST_BATH_C, HOTTEST_BATH_C))
-                right = f"a limit from {low} to {high}{_fahrenheit_slip(limit_c)}"
-                told((*where, key), f"{shown} is no temperature of an anodizing bath", right)
-            if span and not span[0] < limit_c < span[1]:
-                low, high = (show(end, "temperature", view.system) for end in span)
-                problem = f"it is outside what {tank.temperature!r} can measure, so it could never be seen"
-                told((*where, key), problem, f"stay between {low} and {high}")
-        channel = view.document.channels.get(tank.temperature)
-        if channel and (profile := view.profiles.get(channel.device)):
-            point = profile.points.get(channel.point)
-            if point and channel_unit(channel, point) != "degC":
-                told(("tanks", name, "temperature"), f"{tank.temperature!r} is no temperature", "name a thermometer")
-
-
-def _fahrenheit_slip(limit_c: float) -> str:
-    meant_c = (limit_c - 32) / 1.8
-    return f"; did you mean {limit_c:g} degF?" if COLDEST_BATH_C <= meant_c <= HOTTEST_BATH_C else ""
-
-
-def _limits_in_order(tank: str, limits: LimitsTable, system: System, told: Told) -> None:
-    where = ("tanks", tank, "limits")
-    for lower, upper in pairwise(ORDER):
-        low, high = getattr(limits, lower), getattr(limits, upper)
-        if known(low, high) and low >= high:
-            texts = show(low, "temperature", system), show(high, "temperature", system)
-            problem = f"{lower} ({texts[0]}) is not below {upper} ({texts[1]})"
-            told((*where, upper), problem, "trip_low < warn_low < warn_high < trip_high")
-    ends = limits.warn_low, limits.warn_high, limits.deadband
-    if known(*ends) and limits.deadband > 0 and 2 * limits.deadband >= limits.warn_high - limits.warn_low > 0:
-        least, most = (show(usual_c, "temperature difference", system) for usual_c in USUAL_DEADBAND_C)
-        right = f"less than half the span from warn_low to warn_high; {least} to {most} is usual"
-        told((*where, "deadband"), "an alarm might never clear", right)
 
 
 def _supplies(view: View, told: Told) -> None:

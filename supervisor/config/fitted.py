@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from supervisor.config.fitted_watch import around_tank, of_additions, of_outputs, of_signals
 from supervisor.config.load import LineFile
 from supervisor.config.model import SupplyTable
 from supervisor.units import show
@@ -14,9 +15,8 @@ def not_fitted(line: LineFile) -> tuple[str, ...]:
     told: list[str] = []
     for name, supply in line.document.supplies.items():
         told += _of_remote(name, supply, line) if supply.control == "remote" else _of_knobs(name, supply)
-    for name, output in line.document.outputs.items():
-        if output.role == "contactor" and output.auxiliary is None:
-            told.append(f"Contactor {name} has no auxiliary contact, so nobody sees whether it opened: fit one.")
+        told += around_tank(supply.tank, line)
+    told += [*of_outputs(line), *of_signals(line), *of_additions(line)]
     for name, profile in line.profiles.items():
         drives = sorted(o for o, output in line.document.outputs.items() if output.device == name)
         if drives and profile.role == "module" and profile.timing.keep is None:
@@ -42,6 +42,11 @@ def _of_remote(name: str, supply: SupplyTable, line: LineFile) -> Iterator[str]:
         yield (
             f"Supply {name} has a communication time-out, but it is not used. If this computer or the wire dies, "
             f"the output stays as it was: set supplies.{name}.device_time_out."
+        )
+    if not {"uptime", "restarted"} & line.profiles[supply.device].points.keys():
+        yield (
+            f"Supply {name} does not tell since when it has power: a mains dip shorter than the time between its "
+            "readings can pass unseen."
         )
 
 
