@@ -61,9 +61,10 @@ def current_due_s(work: Work, setup: SupplySetup) -> float:
 
 
 def last_good_s(work: Work, channel: str) -> float:
-    """Process time of a channel's newest good reading, or of the start if there has been none since."""
+    """Process time of a channel's newest good reading, or since when it could have been heard, if that is later."""
     latest = work.state.channels.get(channel)
-    return work.state.started_s if latest is None or latest.good_s is None else latest.good_s
+    heard_s = work.state.heard_from_s
+    return heard_s if latest is None or latest.good_s is None else max(latest.good_s, heard_s)
 
 
 def judge_supply(work: Work, name: str) -> None:
