@@ -2,6 +2,7 @@
 
 One whose core decides nothing any more gives none either, though its loop goes round: it is as good as dead.
 """
+
 from __future__ import annotations
 
 import asyncio
