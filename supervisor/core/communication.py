@@ -18,7 +18,7 @@ def due_s(work: Work, device: str) -> float:
     watch = work.setup.watches[device]
     latest = (work.state.channels.get(channel) for channel in watch.channels)
     seen_s = [one.good_s for one in latest if one is not None and one.good_s is not None]
-    return max(seen_s, default=work.state.started_s) + watch.silent_after_s
+    return max([*seen_s, work.state.heard_from_s]) + watch.silent_after_s
 
 
 def judge(work: Work, device: str) -> None:

@@ -67,8 +67,14 @@ def due_s(setup: LineSetup, state: LineState, name: str) -> float:
     """Process time from which what a contact showed last no longer counts."""
     channel = setup.channels[setup.contacts[name].channel]
     latest = state.channels.get(channel.name)
-    seen_s = state.started_s if latest is None or latest.good_s is None else latest.good_s
+    seen_s = state.heard_from_s if latest is None or latest.good_s is None else latest.good_s
     return seen_s + channel.age_limit_s
+
+
+def told_s(setup: LineSetup, state: LineState, name: str) -> float:
+    """Process time from which a contact that says nothing is told: later, where nobody could have heard it."""
+    age_limit_s = setup.channels[setup.contacts[name].channel].age_limit_s
+    return max(due_s(setup, state, name), state.heard_from_s + age_limit_s)
 
 
 def healthy(setup: LineSetup, state: LineState, name: str, now_s: float) -> bool | None:
@@ -84,13 +90,13 @@ def judge(work: Work, name: str) -> None:
 
     One that is not read any more because its whole device is lost is that device's alarm: its own stay as they are.
     """
-    contact = work.setup.contacts[name]
-    unread = work.at.process_s >= due_s(work.setup, work.state, name)
+    contact, known = work.setup.contacts[name], work.state.contacts.get(name)
+    unread = work.at.process_s >= told_s(work.setup, work.state, name)
     if unread and _device_lost(work, work.setup.channels[contact.channel].device):
         return
-    state = healthy(work.setup, work.state, name, work.at.process_s)
+    is_open = known is not None and known.closed is False
     for cause in causes_of(work.setup, contact):
-        work.alarm(name, cause, state is False)
+        work.alarm(name, cause, is_open or unread)
 
 
 def _device_lost(work: Work, device: str) -> bool:

@@ -29,7 +29,8 @@ def due_s(work: Work, device: str) -> float:
     """Process time by which the next good heartbeat must have come."""
     setup = work.setup.heartbeats[device]
     latest = work.state.channels.get(setup.channel)
-    seen_s = work.state.started_s if latest is None or latest.good_s is None else latest.good_s
+    heard_s = work.state.heard_from_s
+    seen_s = heard_s if latest is None or latest.good_s is None else max(latest.good_s, heard_s)
     return seen_s + setup.silent_after_s
 
 

@@ -106,7 +106,7 @@ class Line:
         if name in self.setup.contacts:
             judge = buttons.judge if self.setup.contacts[name].role == "button" else contacts.judge
             judge(work, name)
-            due_s["contact"] = contacts.due_s(self.setup, work.state, name)
+            due_s["contact"] = contacts.told_s(self.setup, work.state, name)
         if name in self.setup.tanks:
             causes.judge_tank(work, name)
             bath.judge(work, name)
@@ -143,9 +143,16 @@ class Line:
 
 
 def _delayed(work: Work, event: Delayed) -> None:
-    """Nobody watched while the loop stood still: what runs is held."""
+    """Nobody watched while the loop stood still: what runs is held.
+
+    That no reading came meanwhile says nothing of any device: each is given its time to be heard anew, with the load
+    held and off on its way. Shorter standstills give no such time, or many of them would hide a silent supply.
+    """
+    if event.by_wire_s < LATE_WIRE_S:
+        return
+    work.state = replace(work.state, heard_from_s=work.at.process_s)
     for name, supply in work.state.supplies.items():
-        if event.by_wire_s >= LATE_WIRE_S and supply.operation is not None and supply.operation.energised:
+        if supply.operation is not None and supply.operation.energised:
             work.fault(name, "loop-late")
 
 
@@ -172,6 +179,7 @@ def _started(work: Work, event: Started) -> None:
     work.state = replace(
         work.state,
         started_s=event.at.process_s,
+        heard_from_s=event.at.process_s,
         watch_only=event.watch_only,
         ending=False,
         channels={},

@@ -155,6 +155,6 @@ def fresh(state: LineState, channel: str, now_s: float, age_limit_s: float) -> f
 
 
 def last_good_s(state: LineState, channel: str) -> float:
-    """Process time of a channel's newest good reading, or of the start if there has been none since."""
+    """Process time of a channel's newest good reading, or since when it could have been heard, if that is later."""
     latest = state.channels.get(channel)
-    return state.started_s if latest is None or latest.good_s is None else latest.good_s
+    return state.heard_from_s if latest is None or latest.good_s is None else max(latest.good_s, state.heard_from_s)

@@ -98,7 +98,8 @@ class LineState:
     """One line at one moment.
 
     Attributes:
-        started_s: process time of the service's start. watch_only: nothing may be energised.
+        started_s: process time of the service's start. heard_from_s: since when it listens without a break: that, or
+            the end of the newest standstill that holds loads, process time, s. watch_only: nothing may be energised.
         ending: the service was told to end.
         channels: newest readings by channel. bands, supplies, alarms, loads: by tank, supply, alarm name, load id.
         outputs: those that are no supply's, by name. exercise: the one under trial; None while none is.
@@ -113,6 +114,7 @@ class LineState:
     """
 
     started_s: float = 0.0
+    heard_from_s: float = 0.0
     watch_only: bool = False
     ending: bool = False
     channels: dict[str, Latest] = field(default_factory=dict)

@@ -94,11 +94,11 @@ class Outbox:
         return dropped
 
     def _switch(self, action: Switch) -> None:
-        self._safe.pop(action.output, None)
         self._frames = [f for f in self._frames if not (isinstance(f, Switch) and f.output == action.output)]
         if action.safe:
-            self._safe[action.output] = action
+            self._safe[action.output] = action  # in its old place, or it would fall back each time it is asked for
         else:
+            self._safe.pop(action.output, None)
             self._frames.append(action)
 
     def _set_points(self, action: SetPoints) -> None:

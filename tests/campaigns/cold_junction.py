@@ -94,7 +94,9 @@ async def _readings() -> list[tuple[float, float]]:
         clock = Clock(loop.time, loop.time)
         due = turns({"board": build_device(link, _board())}, _channels(), clock)
         scans: asyncio.Queue[Event] = asyncio.Queue()
-        running = asyncio.create_task(LinkRunner(Outbox(), due, {}, {}, 1.0, clock).run(scans.put_nowait, lambda: None))
+        running = asyncio.create_task(
+            LinkRunner(Outbox(), due, {}, {}, 1.0, clock).run(scans.put_nowait, lambda: None, lambda: True)
+        )
         try:
             return await _read_all(server.line, scans)
         finally:

@@ -19,10 +19,10 @@ EVERY_S = 0.01
 late_ms: list[float] = []
 
 
-async def look(_goes_on: Callable[[], bool]) -> None:
-    """Note by how much each sleep took longer than asked for, until cancelled."""
+async def look(goes_on: Callable[[], bool]) -> None:
+    """Note by how much each sleep took longer than asked for, until cancelled or until the core decides no more."""
     now_s = asyncio.get_running_loop().time
-    while True:
+    while goes_on():
         due_s = now_s() + EVERY_S
         await asyncio.sleep(EVERY_S)
         late_ms.append(1000 * (now_s() - due_s))

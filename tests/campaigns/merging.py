@@ -67,7 +67,7 @@ async def _read_once(port: int, addresses: list[int]) -> tuple[int, dict[str, fl
         if len(values) == len(addresses):
             whole.set()
 
-    running = asyncio.create_task(runner.run(post, lambda: None))
+    running = asyncio.create_task(runner.run(post, lambda: None, lambda: True))
     await asyncio.wait_for(whole.wait(), 10.0)
     running.cancel()
     await asyncio.wait({running})

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from supervisor.service.clock import boot_clock_s
+from tests.harness.journals import recorded
 from tests.harness.lines import ROOT, SPEED, Files, short_folder, write_files
 from tests.harness.wire import Running, Simulators, ampminder, service, simulators, until
 
@@ -137,3 +142,29 @@ def test_a_request_reaches_the_supervisor_whose_line_file_was_spoilt_since(files
         done = ampminder("anodize", "stop", "--line", str(files.line))
         assert done.returncode == 0, done.stderr
         assert running.until("stopped", 5.0)["off_proven"]
+
+
+def steps_after(files: Files, wire_s: float) -> list[dict[str, Any]]:
+    """Every event of the run from a moment on, in the order in which the core took them."""
+    events = [json.loads(event) for event, _ in recorded(files.folder / "records" / "demo.journal")]
+    return [event for event in events if event["at"]["wire_s"] >= wire_s]
+
+
+def test_a_supervisor_that_was_stopped_under_current_sends_off_first_and_holds_the_load(files: Files) -> None:
+    with simulators(files, speed=SPEED) as simulated, service(files, speed=SPEED) as running:
+        load_running(simulated, running)
+        running.process.send_signal(signal.SIGSTOP)
+        time.sleep(3.0)
+        went_on_s = boot_clock_s()
+        running.process.send_signal(signal.SIGCONT)
+        held = running.until("held", 5.0)
+        assert simulated.told("output")[-1]["on"] is False
+        assert held["off_proven"]
+        assert "main/loop-late" in {alarm["name"] for alarm in running.status()["alarms"]}
+        running.stop()
+        after = steps_after(files, went_on_s)
+        assert after[0]["event"] == "delayed"
+        assert 2.5 <= after[0]["by_wire_s"] <= 3.5
+        sent = [event for event in after if event.get("t_sent_s", 0.0) >= went_on_s * SPEED]
+        first = min(sent, key=lambda event: event["t_sent_s"])
+        assert (first["event"], first["command"], first["ok"]) == ("written", "off", True)

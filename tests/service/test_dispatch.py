@@ -170,3 +170,46 @@ def test_a_newer_word_for_a_switch_takes_the_older_ones_place_whichever_way_it_g
     outbox.put(switch(on=False, safe=True, number=4))
     outbox.put(switch(on=True, number=5))
     assert [outbox.take(), outbox.take()] == [switch(on=True, number=5), None]
+
+
+def test_an_off_sent_again_to_a_silent_supply_lets_one_way_to_a_safe_state_pass_each_time() -> None:
+    outbox, given = Outbox(), []
+    for _ in range(3):
+        outbox.put(off("main"))
+        outbox.put(switch("contactor", on=False, safe=True))
+        outbox.put(switch("horn", on=False, safe=True))
+        for _ in range(2):
+            frame = outbox.take()
+            given.append(frame.output if isinstance(frame, Switch) else "off")
+    assert given == ["off", "contactor", "off", "horn", "off", "contactor"]
+
+
+def test_the_first_off_of_every_supply_goes_before_any_way_to_a_safe_state() -> None:
+    outbox = Outbox()
+    outbox.put(switch("contactor", on=False, safe=True))
+    outbox.put(off("main"))
+    outbox.put(off("side"))
+    assert [taken(outbox).supply, taken(outbox).supply] == ["main", "side"]
+    outbox.put(off("main"))
+    assert outbox.take() == switch("contactor", on=False, safe=True)
+    assert taken(outbox).supply == "main"
+
+
+def test_an_off_asked_for_later_goes_first_again() -> None:
+    outbox = Outbox()
+    outbox.put(off())
+    whats(outbox)
+    outbox.put(switch("contactor", on=False, safe=True))
+    outbox.put(off())
+    assert taken(outbox).what == "off"
+
+
+def test_where_only_ways_to_a_safe_state_may_leave_the_rest_waits_and_rings_no_bell() -> None:
+    outbox = Outbox()
+    for action in (points(), on(), switch("fan", on=True), switch("contactor", on=False, safe=True), off("side")):
+        outbox.put(action)
+    assert taken(outbox) == Frame("side", "off", 9, "off")
+    assert outbox.take(only_safe=True) == switch("contactor", on=False, safe=True)
+    assert outbox.take(only_safe=True) is None
+    assert not outbox.arrived.is_set()
+    assert taken(outbox).command == "set points"

@@ -79,3 +79,14 @@ def test_a_running_service_gives_signs_and_an_ended_one_none(systemd: socket.soc
             assert signs(systemd) == []
 
     scenario()
+
+
+async def test_no_sign_is_given_while_the_core_decides_nothing(systemd: socket.socket) -> None:
+    decides = False
+    task = asyncio.create_task(show_life(lambda: decides))
+    await asyncio.sleep(0.035)
+    assert signs(systemd) == []
+    decides = True
+    await asyncio.sleep(0.035)
+    assert signs(systemd)
+    task.cancel()
