@@ -7,10 +7,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from supervisor.cli.folding import Head, Status, fold, local_time, moment_text
-from supervisor.core.alarms import AlarmState
+from supervisor.core.alarms import LATCHED, AlarmState
 from supervisor.core.words import duration
-
-LATCHED = frozenset({AlarmState.LATCHED_UNACKNOWLEDGED, AlarmState.LATCHED_ACKNOWLEDGED})
 
 _SECTIONS = (
     ("ACTING NOW", ""),

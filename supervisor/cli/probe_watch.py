@@ -52,7 +52,7 @@ async def _watch(line: LineFile, maps: Mapping[str, DeviceMap], live: Live) -> N
         async with asyncio.TaskGroup() as tasks:
             for name, link in links.items():
                 runner = _runner(line, name, link, maps, list(channels.values()), clock)
-                tasks.create_task(runner.run(sheet.take, lambda: None))
+                tasks.create_task(runner.run(sheet.take, lambda: None, lambda: True))
             while True:
                 live.show(sheet.rows(clock.now()))
                 await asyncio.sleep(SHOWS_EVERY_S)

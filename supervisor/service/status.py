@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from supervisor.core import alarm_log as log
-from supervisor.core import contacts, dose, knobs
+from supervisor.core import annunciator, contacts, dose, knobs
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import Operation
 from supervisor.core.events import Instant
@@ -13,6 +13,7 @@ from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import CoolingSetup, HeatingSetup, LineSetup
 from supervisor.core.state import LineState
 from supervisor.core.switches import SwitchState
+from supervisor.core.work import Work
 from supervisor.trade.charge import Interval
 from supervisor.trade.coating import thickness_um
 
@@ -38,6 +39,7 @@ def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
             }
             for name, beat in setup.heartbeats.items()
         },
+        "annunciation": _annunciation(setup, state, at),
         "exercise": None if state.exercise is None else state.exercise.output,
         "alarms": [
             _alarm(setup, state, name, at)
@@ -146,6 +148,21 @@ def _contact(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict
         "reading": _quality(setup, state, contact.channel, at),
         "healthy": contacts.healthy(setup, state, name, at.process_s) if judged else None,
         "since_s": None if shown is None or known is None else known.since_s,
+    }
+
+
+def _annunciation(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any] | None:
+    """Tell what lamps and horn show; None where there are none, and while only watching they are left alone."""
+    signs = {name: setup.outputs[name] for name in state.outputs if setup.outputs[name].role in {"lamp", "horn"}}
+    if not signs or state.watch_only:
+        return None
+    lights, shown = annunciator.lights(Work(setup, state, at)), state.annunciator
+    horns = any(output.role == "horn" for output in signs.values())
+    return {
+        "lamps": {name: lights[output.colour].name.lower() for name, output in signs.items() if output.role == "lamp"},
+        "horn": shown.sound.name.lower().replace("_", " ") if horns else None,
+        "silenced": sorted(shown.silenced),
+        "test": shown.test_until_wire_s is not None,
     }
 
 

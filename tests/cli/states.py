@@ -58,6 +58,7 @@ RUNNING: dict[str, Any] = {
     "outputs": {},
     "contacts": {},
     "heartbeats": {},
+    "annunciation": None,
     "exercise": None,
     "alarms": [],
     "alarm_rate": {
@@ -97,6 +98,13 @@ def contact(role: str, *, closed: bool | None, tank: str | None = "acid") -> dic
     return {
         "role": role, "tank": tank, "closed": closed, "reading": reading, "healthy": closed is True, "since_s": since_s,
     }  # fmt: skip
+
+
+def without_temperature(reading: str) -> dict[str, Any]:
+    """Return a running state whose bath has no good reading, for that reason."""
+    status = running()
+    status["tanks"]["acid"] |= {"temperature_c": None, "reading": reading}
+    return status
 
 
 def with_switches() -> dict[str, Any]:
