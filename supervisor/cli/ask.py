@@ -23,9 +23,9 @@ DONE = {
     "alarm unshelve": "{alarm}: told again.",
     "alarm out of service": "{alarm}: not told until it is in service again. What its cause does stays in force.",
     "alarm in service": "{alarm}: told again.",
-    "heat": "{tank}: it is heated from now on, as its line file says.",
-    "rest": "{tank}: its heater rests until you ask for heat.",
-    "filled": "{tank}: its level contact must be seen to move before it is heated again.",
+    "heat": "{tank}: it is heated from now on.",
+    "rest": "{tank}: its heater rests until somebody asks for heat.",
+    "filled": "{tank}: not heated until its level was seen to move and somebody asks for heat.",
 }
 """What is said when a request is done, where there is more to say than that."""
 

@@ -124,8 +124,9 @@ def _signs_text(status: dict[str, Any]) -> str:
 
 
 def _control_text(name: str, control: dict[str, Any], system: System) -> str:
-    holds = show(control["hold_c"], "temperature", system)
-    return f"{name} {'on' if control['on'] else 'off'} (holds {holds})"
+    """Tell what heats or cools a tank; a heater is on only where somebody asked for heat."""
+    does = "on" if control["on"] else "off" if control.get("asked_for", True) else "rests until asked for"
+    return f"{name} {does} (holds {show(control['hold_c'], 'temperature', system)})"
 
 
 def unhealthy_text(status: dict[str, Any]) -> str:

@@ -86,6 +86,7 @@ class TankPayload(Payload):
     low_c: float
     high_c: float
     heating_on: bool | None = Field(description="whether its heater was told to be on; null where it has none")
+    heating_asked_for: bool | None = Field(description="whether somebody asked for heat and nothing has ended that")
     heating_hold_c: MaybeNumber
     cooling_on: bool | None = Field(description="likewise its cooling")
     cooling_hold_c: MaybeNumber
@@ -296,10 +297,9 @@ def _level(alarm: str) -> str:
 
 def _controls(tank: Mapping[str, Any]) -> dict[str, Any]:
     """Spread heating and cooling over fields of their own."""
+    told = {"heating": ("on", "asked_for", "hold_c"), "cooling": ("on", "hold_c")}
     return {
-        f"{kind}_{key}": None if tank[kind] is None else tank[kind][key]
-        for kind in ("heating", "cooling")
-        for key in ("on", "hold_c")
+        f"{kind}_{key}": None if tank[kind] is None else tank[kind][key] for kind, keys in told.items() for key in keys
     }
 
 

@@ -9,6 +9,7 @@ from supervisor.core import annunciator, contacts, dose, knobs
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import Operation
 from supervisor.core.events import Instant
+from supervisor.core.heating import HeatingState
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import CoolingSetup, HeatingSetup, LineSetup
 from supervisor.core.state import LineState
@@ -112,9 +113,14 @@ def _tank(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[st
         "reading": _quality(setup, state, tank.temperature, at),
         "low_c": tank.band.warn_low_c,
         "high_c": tank.band.warn_high_c,
-        "heating": _control(state, tank.heating),
+        "heating": _heating(state, name, tank.heating),
         "cooling": _control(state, tank.cooling),
     }
+
+
+def _heating(state: LineState, tank: str, heating: HeatingSetup | None) -> dict[str, Any] | None:
+    told = _control(state, heating)
+    return told and told | {"asked_for": state.heating.get(tank, HeatingState()).demanded}
 
 
 def _control(state: LineState, control: HeatingSetup | CoolingSetup | None) -> dict[str, Any] | None:

@@ -171,6 +171,9 @@ def test_heaters_and_cooling_are_told_by_their_tanks_and_not_twice() -> None:
     assert list(switch_texts(status)) == [
         "heating: acid on (holds 20.0 °C)", "cooling: acid off (holds 21.0 °C)", "outputs: breaker closed",
     ]  # fmt: skip
+    for asked_for, says in ((False, "rests until asked for"), (True, "off")):
+        status["tanks"]["acid"]["heating"] |= {"on": False, "asked_for": asked_for}
+        assert next(switch_texts(status)) == f"heating: acid {says} (holds 20.0 °C)"
 
 
 def signs(**shown: Any) -> list[str]:

@@ -162,9 +162,9 @@ def test_a_contact_is_published_with_what_hangs_on_it() -> None:
 
 def test_a_tank_is_published_with_its_heating_and_nulls_for_what_it_has_not() -> None:
     told = idle()
-    told["tanks"]["main-acid"]["heating"] = {"output": "element", "on": True, "hold_c": 65.0}
+    told["tanks"]["main-acid"]["heating"] = {"output": "element", "on": True, "hold_c": 65.0, "asked_for": True}
     tank = states(told)["ampminder/bench/tank/main-acid"]
-    assert (tank["heating_on"], tank["heating_hold_c"]) == (True, 65.0)
+    assert (tank["heating_on"], tank["heating_asked_for"], tank["heating_hold_c"]) == (True, True, 65.0)
     assert (tank["cooling_on"], tank["cooling_hold_c"]) == (None, None)
 
 

@@ -231,7 +231,9 @@ async def test_a_device_that_speaks_by_itself_is_left_alone_for_a_period_while_i
     driver, events = FakeSupply(streams=True, fails={"read": LinkDown("gone")}), list[Event]()
     clock = Clock(now=lambda: driver.now_s, wall=lambda: 0.0, speed=1000.0)
     due = turns({"rectifier": driver}, [channel("current")], clock)
-    task = asyncio.create_task(LinkRunner(Outbox(), due, {}, {}, 0.2, clock).run(events.append, lambda: None, lambda: True))
+    task = asyncio.create_task(
+        LinkRunner(Outbox(), due, {}, {}, 0.2, clock).run(events.append, lambda: None, lambda: True)
+    )
     for _ in range(100):
         await asyncio.sleep(0)
     assert [quality(event) for event in events] == [Quality.LINK_DOWN]
