@@ -1,4 +1,4 @@
-"""`anodize`, `alarms` and `status`: what a person asks of a running supervisor, and its answer in plain words."""
+"""`anodize`, `tank` and `status`: what a person asks of a running supervisor, and its answer in plain words."""
 
 from __future__ import annotations
 
@@ -16,6 +16,19 @@ from supervisor.edges.requests import new_body
 from supervisor.service.clock import boot_clock_s
 from supervisor.service.holder import holders_of_file
 
+DONE = {
+    "alarm acknowledge": "{alarm}: acknowledged.",
+    "alarm reset": "{alarm}: reset.",
+    "alarm shelve": "{alarm}: not told for {for}. What its cause does stays in force.",
+    "alarm unshelve": "{alarm}: told again.",
+    "alarm out of service": "{alarm}: not told until it is in service again. What its cause does stays in force.",
+    "alarm in service": "{alarm}: told again.",
+    "heat": "{tank}: it is heated from now on.",
+    "rest": "{tank}: its heater rests until somebody asks for heat.",
+    "filled": "{tank}: not heated until its level was seen to move and somebody asks for heat.",
+}
+"""What is said when a request is done, where there is more to say than that."""
+
 
 def socket_of(line: Path | None) -> Path:
     """Return the socket of the line whose file is named, or the only socket there is. Raises ControlError.
@@ -31,11 +44,11 @@ def socket_of(line: Path | None) -> Path:
 def request(line: Path | None, kind: str, asked: dict[str, str | bool], *, as_json: bool) -> int:
     """Make a request; 0 when done, 1 when refused or nobody answers."""
     body = new_body(boot_clock_s(), **asked)
-    answer = _ask(line, kind, body)
+    answer = answer_of(line, kind, body)
     if as_json:
         print(json.dumps(answer))
     elif answer["ok"]:
-        print(_done(kind, answer, by_hand=bool(asked.get("confirmed"))))
+        print(_done(kind, asked, answer))
     else:
         print(f"{kind}: refused.", *(f"  - {reason}" for reason in answer["reasons"]), sep="\n", file=sys.stderr)
     return 0 if answer["ok"] else 1
@@ -43,7 +56,7 @@ def request(line: Path | None, kind: str, asked: dict[str, str | bool], *, as_js
 
 def status(line: Path | None, *, as_json: bool) -> int:
     """Show how the line stands, once."""
-    answer = _ask(line, "status", {})
+    answer = answer_of(line, "status", {})
     if as_json:
         print(json.dumps(answer))
     elif answer["ok"]:
@@ -53,15 +66,16 @@ def status(line: Path | None, *, as_json: bool) -> int:
     return 0 if answer["ok"] else 1
 
 
-def _ask(line: Path | None, kind: str, body: dict[str, Any]) -> dict[str, Any]:
+def answer_of(line: Path | None, kind: str, body: dict[str, Any]) -> dict[str, Any]:
+    """Return the supervisor's answer; refused as well where nobody answers."""
     try:
         return asyncio.run(ask(socket_of(line), kind, body))
     except ControlError as problem:
         return {"version": 1, "ok": False, "reasons": [str(problem)]}
 
 
-def _done(kind: str, answer: dict[str, Any], *, by_hand: bool) -> str:
+def _done(kind: str, asked: dict[str, str | bool], answer: dict[str, Any]) -> str:
     if kind in {"start", "restart"}:
         done = f"{answer['supply']}: load {answer['load']} is under way as operation {answer['operation']}."
-        return f"{done} What to turn its knobs to: ampminder status" if by_hand else done
-    return f"{kind}: done."
+        return f"{done} What to turn its knobs to: ampminder status" if asked.get("confirmed") else done
+    return DONE.get(kind, f"{kind}: done.").format(**asked)

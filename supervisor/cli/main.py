@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TypeAlias, get_args
 
+from supervisor.cli import alarms
 from supervisor.cli.ask import request, status
 from supervisor.cli.check import check
 from supervisor.cli.exercise import exercise
@@ -40,6 +41,13 @@ ORDER = {
     "load": "a name for the load; default: numbered",
 }
 """What a start may ask for. The supervisor judges what is missing with all the rest, so that every reason is told."""
+
+
+TANK = {
+    "heat": "heat it from now on; asking again says that somebody is there",
+    "rest": "switch its heater off until heat is asked for",
+    "filled": "say that it was emptied and filled: its level contact must be seen to move before it is heated",
+}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -130,11 +138,12 @@ def _asking_commands(commands: Commands) -> None:
         command.add_argument("--supply", default="", metavar="NAME", help="default: the only one")
         for name, says in ORDER.items() if what == "start" else ():
             command.add_argument(f"--{name}", metavar=name.upper(), help=says)
-    alarms = commands.add_parser("alarms", help="reset or acknowledge an alarm")
-    does = alarms.add_subparsers(dest="what", required=True, metavar="WHAT")
-    for what in ("reset", "acknowledge"):
-        does.add_parser(what, parents=[common]).add_argument("name", metavar="NAME", help="such as acid/bath-high-high")
-
+    alarms.add_commands(commands)
+    tank = commands.add_parser("tank", help="heat a tank, let its heater rest, or tell that it was filled")
+    does = tank.add_subparsers(dest="what", required=True, metavar="WHAT")
+    for what, says in TANK.items():
+        command = does.add_parser(what, parents=[common], help=says, description=says)
+        command.add_argument("name", metavar="NAME", help="the name of the tank in the line file")
     _exercise_command(commands, common)
 
 
@@ -166,7 +175,9 @@ def _do(asked: argparse.Namespace) -> int:
         from supervisor.demo import demo, list_faults  # noqa: PLC0415
 
         return list_faults() if asked.list_faults else demo(asked.fault, as_json=asked.json)
-    if asked.command in {"status", "anodize", "alarms", "exercise"}:
+    if asked.command == "alarms":
+        return alarms.alarms(asked)
+    if asked.command in {"status", "anodize", "tank", "exercise"}:
         return _ask(asked)
     return _with_file(asked)
 
@@ -209,8 +220,8 @@ def _probe(asked: argparse.Namespace) -> int:
 def _ask(asked: argparse.Namespace) -> int:
     if asked.command == "status":
         return status(asked.line, as_json=asked.json)
-    if asked.command == "alarms":
-        return request(asked.line, f"alarm {asked.what}", {"alarm": asked.name}, as_json=asked.json)
+    if asked.command == "tank":
+        return request(asked.line, asked.what, {"tank": asked.name}, as_json=asked.json)
     if asked.command == "exercise":
         seen, confirmed = asked.seen, asked.confirmed
         return exercise(asked.line, asked.output, confirmed=confirmed, seen=seen, as_json=asked.json)

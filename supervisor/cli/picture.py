@@ -14,7 +14,19 @@ from rich.table import Table
 from rich.text import Text
 
 from supervisor.cli.digits import large
-from supervisor.cli.words import BY_HAND, NOTHING, clock, figure, output_text, switch_texts, waits_text
+from supervisor.cli.folding import Head, fold, hidden_text, told
+from supervisor.cli.words import (
+    BY_HAND,
+    NOTHING,
+    clock,
+    consequences_text,
+    figure,
+    output_text,
+    switch_texts,
+    unhealthy_text,
+    waits_text,
+)
+from supervisor.core.alarms import AlarmState
 from supervisor.units import Kind, System, show
 
 Status = dict[str, Any]
@@ -34,7 +46,6 @@ STATE_SAYS = {
 """What each procedural state means to whoever sees it for the first time."""
 
 _PRIORITY_STYLES = {"high": "bold white on red", "medium": "bold black on yellow", "low": "bold reverse"}
-_URGENCY = ("high", "medium", "low")
 _INDENT = (0, 0, 0, 2)
 _LAST_ROW = 1
 """The row on which the cursor stands."""
@@ -74,7 +85,8 @@ class LinePicture:
             parts += [Text(), *_supply(name, supply, status["tanks"], system)]
         if not status["journal"]["healthy"]:
             parts.append(Text(f"The record: {status['journal']['problem']}", style="bold"))
-        return [*parts, Text()]
+        # In place of the empty row before the alarms: where there are many of them every row counts.
+        return [*parts, Text(unhealthy_text(status), style="bold")]
 
 
 def _head(status: Status, title: str) -> RenderableType:
@@ -86,6 +98,8 @@ def _head(status: Status, title: str) -> RenderableType:
         notes.append("watching only")
     if status["speed"] != 1:
         notes.append(f"{status['speed']:g} times the pace of life")
+    if hidden := hidden_text(fold(status["alarms"])):
+        notes.append(f"alarms: {hidden}")
     grid.add_row(Text(title), Text(", ".join(notes), style="dim"))
     return grid
 
@@ -158,12 +172,22 @@ def _figures(supply: Status, tanks: dict[str, Status], system: System) -> Render
     ]
     for name, tank in tanks.items():
         band = f"{_plain(tank['low_c'], 'temperature', system)} to {show(tank['high_c'], 'temperature', system)}"
-        note = band if tank["reading"] == "good" else f"reading {tank['reading']}"
+        note = (_held(tank, system) or band) if tank["reading"] == "good" else f"reading {tank['reading']}"
         figures.append((name, figure(tank["temperature_c"], "temperature", system), note))
     grid = _halves()
     for first in range(0, len(figures), 2):
         grid.add_row(*(_figure(*one) for one in figures[first : first + 2]))
     return grid
+
+
+def _held(tank: Status, system: System) -> str:
+    """Say what heater or cooling do now; "" while both rest."""
+    on = {"heats": tank["heating"], "cools": tank["cooling"]}
+    return ", ".join(
+        f"{does} to {show(control['hold_c'], 'temperature', system)}"
+        for does, control in on.items()
+        if control is not None and control["on"]
+    )
 
 
 def _halves() -> Table:
@@ -190,55 +214,64 @@ def _set(supply: Status, key: str, kind: Kind, system: System) -> str:
 
 
 class Alarms:
-    """Every alarm, the most urgent and newest first: in full while there is room, then in short, then by name."""
+    """Every alarm that is told, what acts before all else, the most urgent and newest first, consequences folded.
+
+    In full while there is room, then in short, then by name.
+    """
 
     def __init__(self, alarms: Sequence[Status], rows: int) -> None:
-        self._alarms = sorted(alarms, key=_urgency)
+        self._heads = list(told(fold(alarms)))
         self._rows = rows
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draw them; the first one at least in short whatever the room."""
-        if not self._alarms:
+        if not self._heads:
             yield Text("no alarms", style="dim")
         left = self._rows
-        for number, alarm in enumerate(self._alarms):
-            rest = _by_name(self._alarms[number + 1 :])
+        for number, head in enumerate(self._heads):
+            rest = _by_name(self._heads[number + 1 :])
             room = left - sum(_rows(names, console, options) for names in rest)
-            forms = [_in_full(alarm), _in_short(alarm)]
+            forms = [_in_full(head), _in_short(head)]
             drawn = next((form for form in forms if _rows(form, console, options) <= room), None)
             if drawn is None and number > 0:
-                yield from _by_name(self._alarms[number:])
+                yield from _by_name(self._heads[number:])
                 return
             drawn = drawn or forms[-1]
             yield drawn
             left -= _rows(drawn, console, options)
 
 
-def _by_name(alarms: Sequence[Status]) -> list[Text]:
+def _by_name(heads: Sequence[Head]) -> list[Text]:
     """Name alarms in one text; none where there are none."""
-    names = ", ".join(f"{alarm['priority'].upper()} {alarm['name']}" for alarm in alarms)
-    return [Text(f"and {names}")] if alarms else []
+    names = ", ".join(f"{head.alarm['priority'].upper()} {head.alarm['name']}" for head in heads)
+    return [Text(f"and {names}")] if heads else []
 
 
 def _rows(part: RenderableType, console: Console, options: ConsoleOptions) -> int:
     return len(console.render_lines(part, options, pad=False))
 
 
-def _urgency(alarm: Status) -> tuple[bool, int, float]:
-    return not alarm["standing"], _URGENCY.index(alarm["priority"]), -alarm["since_wall_s"]
+def _in_full(head: Head) -> RenderableType:
+    alarm = head.alarm
+    brought = (Text(consequences_text(head), style="dim"),) if head.consequences else ()
+    said = Group(Text(f"{alarm['what']} {alarm['follows']}"), _first(alarm), Text(f"Time: {alarm['time']}"), *brought)
+    return Group(_title(head, brought=False), Padding(said, _INDENT))
 
 
-def _in_full(alarm: Status) -> RenderableType:
-    return Group(_title(alarm), Padding(Group(Text(f"{alarm['what']} {alarm['follows']}"), _first(alarm)), _INDENT))
+def _in_short(head: Head) -> RenderableType:
+    return Group(_title(head, brought=True), Padding(_first(head.alarm), _INDENT))
 
 
-def _in_short(alarm: Status) -> RenderableType:
-    return Group(_title(alarm), Padding(_first(alarm), _INDENT))
-
-
-def _title(alarm: Status) -> Text:
-    head = Text.assemble((f" {alarm['priority'].upper()} ", _PRIORITY_STYLES[alarm["priority"]]), "  ", alarm["name"])
-    return head if alarm["standing"] else head.append(f"  its cause is gone ({alarm['state']})", style="dim")
+def _title(head: Head, *, brought: bool) -> Text:
+    alarm = head.alarm
+    title = Text.assemble((f" {alarm['priority'].upper()} ", _PRIORITY_STYLES[alarm["priority"]]), "  ", alarm["name"])
+    if brought and head.consequences:
+        title.append(f"  {head.brought}")
+    if not alarm["active"]:
+        title.append(f"  its cause is gone ({alarm['state']})", style="dim")
+    elif alarm["state"] == AlarmState.ACKNOWLEDGED:
+        title.append("  acknowledged", style="dim")
+    return title
 
 
 def _first(alarm: Status) -> Text:

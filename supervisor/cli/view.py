@@ -95,39 +95,47 @@ class Picture:
 
 
 class Lines:
-    """Plain lines: one every couple of seconds, and one at once where a state, a switch or an alarm changes."""
+    """Plain lines: every couple of seconds how the supplies stand, and at once whatever changed."""
 
     def __init__(self, out: TextIO, now: Callable[[], float] = time.monotonic) -> None:
         self._out = out
         self._now = now
         self._told_s = float("-inf")
         self._states: list[str] = []
-        self._alarms: dict[str, str] = {}
+        self._switches: list[str] = []
+        self._alarms: dict[str, tuple[str, str]] = {}
 
     def show(self, status: dict[str, Any]) -> None:
         """Write what is due."""
         states = [
             f"{supply['state']} {supply['off_proven']} {supply['waits_for_hands']}"
             for supply in status["supplies"].values()
-        ] + list(switch_texts(status))
+        ]
         if states != self._states or self._now() - self._told_s >= LINE_EVERY_S:
             self._states, self._told_s = states, self._now()
             for line in state_text(status):
                 self.say(line)
+        switches = list(switch_texts(status))
+        if switches != self._switches:
+            changed = [text for text in switches if text not in self._switches]
+            gone = {_kind(text) for text in self._switches} - {_kind(text) for text in switches}
+            self._switches = switches
+            self.say("; ".join([*changed, *(f"{kind}: over" for kind in sorted(gone))]))
         self._show_alarms(status["alarms"])
 
     def _show_alarms(self, alarms: list[dict[str, Any]]) -> None:
-        now = {alarm["name"]: alarm["state"] for alarm in alarms}
+        now = {alarm["name"]: (alarm["state"], alarm["under"]) for alarm in alarms if alarm_text(alarm, known=True)}
         for alarm in alarms:
-            if self._alarms.get(alarm["name"]) != alarm["state"]:
-                self.say(alarm_text(alarm, known=alarm["name"] in self._alarms))
+            name = alarm["name"]
+            if name in now and self._alarms.get(name) != now[name]:
+                self.say(alarm_text(alarm, known=name in self._alarms and self._alarms[name][1] == alarm["under"]))
         for name in self._alarms.keys() - now.keys():
             self.say(f"alarm {name}: over")
         self._alarms = now
 
     def forget(self) -> None:
         """Tell states and alarms anew when there are some again."""
-        self._states, self._alarms = [], {}
+        self._states, self._switches, self._alarms = [], [], {}
 
     def say(self, sentence: str) -> None:
         """Write it now, so that whoever reads along sees it now."""
@@ -141,3 +149,8 @@ class Lines:
         self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Nothing is held."""
+
+
+def _kind(text: str) -> str:
+    """What a text of `switch_texts` is about."""
+    return text.partition(":")[0]

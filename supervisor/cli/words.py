@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from supervisor.cli.folding import Head, fold, hidden_text, told
+from supervisor.core.alarms import HIDDEN, AlarmState
 from supervisor.units import Kind, System, show
 
 NOTHING = "---"
@@ -46,6 +48,8 @@ def status_lines(status: dict[str, Any]) -> Iterator[str]:
         low, high = show(tank["low_c"], "temperature", system), show(tank["high_c"], "temperature", system)
         note = "" if tank["reading"] == "good" else f" (reading {tank['reading']})"
         yield f"  {name}: {figure(tank['temperature_c'], 'temperature', system)}, band {low} to {high}{note}"
+    if unhealthy := unhealthy_text(status):
+        yield f"  {unhealthy}"
     yield from (f"  {text}" for text in switch_texts(status))
     yield from alarm_lines(status)
     if not status["journal"]["healthy"]:
@@ -82,14 +86,53 @@ def switch_texts(status: dict[str, Any]) -> Iterator[str]:
     """Tell how outputs, contacts and heartbeats stand, a text for each kind that the line has any of."""
     if status["exercise"]:
         yield f"exercising {status['exercise']}: away from its safe state for a moment"
-    outputs = ", ".join(f"{name} {switch_text(output)}" for name, output in status["outputs"].items())
-    contacts = ", ".join(f"{name} {_contact_text(contact)}" for name, contact in status["contacts"].items())
-    beats = ", ".join(f"{name} {_beat_text(beat)}" for name, beat in status["heartbeats"].items())
-    yield from (
-        f"{kind}: {text}"
-        for kind, text in (("outputs", outputs), ("contacts", contacts), ("heartbeats", beats))
-        if text
+    system: System = status["units"]
+    controls = [(kind, name, tank[kind]) for kind in ("heating", "cooling") for name, tank in status["tanks"].items()]
+    # What has a line of its own is not told a second time; lamps and horn flash, and their states say nothing.
+    others = {control["output"] for _, _, control in controls if control} | _signs(status)
+    parts = {
+        kind: ", ".join(_control_text(name, of, system) for which, name, of in controls if which == kind and of)
+        for kind in ("heating", "cooling")
+    }
+    parts["outputs"] = ", ".join(
+        f"{name} {switch_text(output)}" for name, output in status["outputs"].items() if name not in others
     )
+    parts["contacts"] = ", ".join(_contact_text(name, status) for name in status["contacts"])
+    parts["heartbeats"] = ", ".join(f"{name} {_beat_text(beat)}" for name, beat in status["heartbeats"].items())
+    parts["signs"] = _signs_text(status)
+    parts["alarms hidden"] = hidden_text(fold(status["alarms"]))
+    yield from (f"{kind}: {text}" for kind, text in parts.items() if text)
+
+
+def _signs(status: dict[str, Any]) -> set[str]:
+    """The lamps and horns that are told by alarms now."""
+    roles = {name: output["role"] for name, output in status["outputs"].items()}
+    return {name for name, role in roles.items() if role in {"lamp", "horn"} and status["annunciation"]}
+
+
+def _signs_text(status: dict[str, Any]) -> str:
+    """Tell what lamps and horn show; "" where they show nothing."""
+    signs = status["annunciation"]
+    if not signs:
+        return ""
+    if signs["test"]:
+        return "all lamps and the horn are on, for a test"
+    lamps = [f"{name} {light}" for name, light in signs["lamps"].items() if light != "dark"]
+    silenced = ["horn silenced"] if signs["silenced"] and signs["horn"] == "silent" else []
+    horn = [f"horn {signs['horn']}"] if signs["horn"] not in {None, "silent"} else silenced
+    return ", ".join((*lamps, *horn))
+
+
+def _control_text(name: str, control: dict[str, Any], system: System) -> str:
+    """Tell what heats or cools a tank; a heater is on only where somebody asked for heat."""
+    does = "on" if control["on"] else "off" if control.get("asked_for", True) else "rests until asked for"
+    return f"{name} {does} (holds {show(control['hold_c'], 'temperature', system)})"
+
+
+def unhealthy_text(status: dict[str, Any]) -> str:
+    """Name the contacts that are not as they must be; "" where all are."""
+    names = [name for name, contact in status["contacts"].items() if contact["healthy"] is False]
+    return f"NOT HEALTHY: {', '.join(_contact_text(name, status) for name in names)}" if names else ""
 
 
 def switch_word(role: str, *, on: bool) -> str:
@@ -102,10 +145,29 @@ def switch_text(output: dict[str, Any]) -> str:
     return switch_word(output["role"], on=output["on"]) + ("" if output["confirmed"] else " (NOT confirmed)")
 
 
-def _contact_text(contact: dict[str, Any]) -> str:
+CONTACT_WORDS = {
+    "level": ("enough", "LOW"),
+    "air flow": ("proven", "NOT proven"),
+    "air pressure": ("proven", "NOT proven"),
+    "guard": ("shut", "OPEN"),
+    "emergency stop": ("released", "PRESSED"),
+    "auxiliary contact": ("closed", "open"),
+    "button": ("pressed", "let go"),
+}
+"""What a closed and an open contact mean, by role. Of a lid it depends on its tank."""
+
+
+def _contact_text(name: str, status: dict[str, Any]) -> str:
+    """Tell what a contact says of its thing: whether the contact itself is closed could be taken for the lid."""
+    contact = status["contacts"][name]
     if contact["closed"] is None:
-        return f"{NOTHING} (reading {contact['reading']})"
-    return "closed" if contact["closed"] else "open"
+        return f"{name} {NOTHING} (reading {contact['reading']})"
+    if contact["role"] == "lid":
+        acid = contact["tank"] is not None and status["tanks"][contact["tank"]]["role"] == "anodize"
+        closed, opened = ("open", "SHUT") if acid else ("shut", "OPEN")
+    else:
+        closed, opened = CONTACT_WORDS[contact["role"]]
+    return f"{name} {closed if contact['closed'] else opened}"
 
 
 def _beat_text(beat: dict[str, Any]) -> str:
@@ -126,15 +188,23 @@ def progress_text(operation: dict[str, Any], system: System) -> str:
 
 
 def alarm_lines(status: dict[str, Any]) -> Iterator[str]:
-    """Tell every alarm that is not normal: what happened, what follows, what to do first."""
-    for alarm in status["alarms"]:
+    """Tell every alarm that is told: what happened, what follows, what to do first; consequences by name."""
+    for head in told(fold(status["alarms"])):
+        alarm = head.alarm
         yield f"  {alarm['priority'].upper()} {alarm['name']} ({alarm['state']})"
         yield f"    {alarm['what']} {alarm['follows']}"
         yield f"    First: {alarm['first']}"
+        if head.consequences:
+            yield f"    {consequences_text(head)}"
+
+
+def consequences_text(head: Head) -> str:
+    """Name what an alarm brought along."""
+    return f"{head.brought}: {', '.join(one['name'] for one in head.consequences)}"
 
 
 def state_text(status: dict[str, Any]) -> Iterator[str]:
-    """Tell how each supply and its tanks stand, a line a supply, and all that is switched in one more."""
+    """Tell how each supply and its tanks stand, a line a supply."""
     system: System = status["units"]
     baths = ", ".join(
         f"{name} {figure(tank['temperature_c'], 'temperature', system)}"
@@ -154,8 +224,6 @@ def state_text(status: dict[str, Any]) -> Iterator[str]:
             f"{name}: {supply['state']}{why}, output {output_text(supply)};{progress} {current}, {voltage}, {baths}"
             + (f"; {waited}" if waited else "")
         )
-    if switches := "; ".join(switch_texts(status)):
-        yield switches
 
 
 def output_text(supply: dict[str, Any]) -> str:
@@ -164,9 +232,19 @@ def output_text(supply: dict[str, Any]) -> str:
 
 
 def alarm_text(alarm: dict[str, Any], *, known: bool) -> str:
-    """Tell one alarm in one line: in full while its cause stands or where it was not `known` before."""
-    gone = "" if alarm["standing"] else f"its cause is gone ({alarm['state']})"
+    """Tell one alarm in one line: in full while its cause stands or where it was not `known` before.
+
+    What is another's consequence, or hidden, is only named; what is suppressed by design is nothing to tell: "".
+    """
+    if alarm["state"] in HIDDEN:
+        why = f", because: {alarm['why']}" if alarm["why"] else ""
+        return "" if alarm["state"] == AlarmState.SUPPRESSED else f"alarm {alarm['name']}: {alarm['state']}{why}"
+    if alarm["under"]:
+        return f"alarm {alarm['name']}: {alarm['state']}, a consequence of {alarm['under']}"
+    gone = "" if alarm["active"] else f"its cause is gone ({alarm['state']})"
     if gone and known:
         return f"alarm {alarm['name']}: {gone}"
+    if known and alarm["state"] == AlarmState.ACKNOWLEDGED:
+        return f"alarm {alarm['name']}: acknowledged"
     head = f"alarm {alarm['name']}, {alarm['priority']} priority" + (f", {gone}" if gone else "")
     return f"{head}: {alarm['what']} {alarm['follows']} First: {alarm['first']}"

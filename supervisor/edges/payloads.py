@@ -7,12 +7,12 @@ stop, which no name can contain: `ampminder/bench/alarm/acid.bath-high`.
 | kind | name | |
 |---|---|---|
 | line | the line's | retained; presence `online` or `offline` (the last will is the latter), what it consists of |
-| tank, supply | the tank's, the supply's | retained |
+| tank, supply, contact | the tank's, the supply's, the contact's | retained |
 | operation | the supply's under which it runs | retained; `idle` with nulls where there is none |
 | alarm | SUBJECT.CAUSE | retained until normal; then once `normal`, a second later cleared by an empty message |
-| event | what it is about: operation, alarm, crossover, output | not retained, QoS 1, numbered within a run |
+| event | what it is about: operation, alarm, crossover, output, tank | not retained, QoS 1, numbered within a run |
 
-Where the line is offline every other state is as of its own `at`.
+An alarm that is hidden is retained like any other. Where the line is offline every other state is as of its own `at`.
 """
 
 from __future__ import annotations
@@ -24,11 +24,12 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
 from supervisor.core.actions import Note
+from supervisor.core.alarms import AlarmState
 from supervisor.core.events import Instant
 
 ROOT = "ampminder"
 
-Kind = Literal["line", "tank", "supply", "operation", "alarm", "event"]
+Kind = Literal["line", "tank", "supply", "contact", "operation", "alarm", "event"]
 Offline = Literal["ended", "connection lost"]
 
 Stamp = Annotated[str, Field(description="wall time, ISO 8601, UTC; for people: clocks can be set")]
@@ -70,6 +71,7 @@ class LinePayload(Payload):
     watch_only: bool
     tanks: list[str]
     supplies: list[str]
+    contacts: list[str]
     alarms: list[str] = Field(description="names of those that are not normal, as in their topics")
     events_lost: int = Field(description="dropped in this run, the oldest first, because too many waited")
 
@@ -78,10 +80,29 @@ class TankPayload(Payload):
     """A tank's bath."""
 
     kind: Literal["tank"] = "tank"
+    role: str = Field(description="anodize, clean, rinse, dye or seal")
     temperature_c: MaybeNumber
     reading: str = Field(description="good, or why there is no number")
     low_c: float
     high_c: float
+    heating_on: bool | None = Field(description="whether its heater was told to be on; null where it has none")
+    heating_asked_for: bool | None = Field(description="whether somebody asked for heat and nothing has ended that")
+    heating_hold_c: MaybeNumber
+    cooling_on: bool | None = Field(description="likewise its cooling")
+    cooling_hold_c: MaybeNumber
+
+
+class ContactPayload(Payload):
+    """A contact."""
+
+    kind: Literal["contact"] = "contact"
+    role: str
+    tank: str | None = Field(description="null where it is the whole line's")
+    closed: bool | None
+    reading: str = Field(description="good, or why it is not known whether it is closed")
+    healthy: bool | None = Field(
+        description="whether it is as it must be; null of one on which nothing hangs, and while nobody can know yet"
+    )
 
 
 class SupplyPayload(Payload):
@@ -125,17 +146,22 @@ class OperationPayload(Payload):
 
 
 class AlarmPayload(Payload):
-    """One alarm, its state by IEC 62682."""
+    """One alarm, its state by IEC 62682; one that is hidden is told as such, and its interlock acts all the same."""
 
     kind: Literal["alarm"] = "alarm"
-    state: str
+    state: AlarmState
     priority: Literal["high", "medium", "low"]
-    standing: bool = Field(description="whether its cause is there now")
+    active: bool = Field(description="whether its cause is there now and acts, hidden or not")
+    latched: bool = Field(description="whether its cause is gone and only a person's reset is missing")
+    under: str | None = Field(description="the alarm whose consequence it is, as in that one's topic")
     what: str
     follows: str
     first: str = Field(description="what to do first")
+    time: str = Field(description="how long there is for it")
     since: Stamp
     count: int
+    why: str | None = Field(description="why it is shelved or out of service, and by whom")
+    shelved_until: Stamp | None
 
 
 class EventPayload(Payload):
@@ -151,7 +177,7 @@ class EventPayload(Payload):
 
 
 Published = Annotated[
-    LinePayload | TankPayload | SupplyPayload | OperationPayload | AlarmPayload | EventPayload,
+    LinePayload | TankPayload | SupplyPayload | ContactPayload | OperationPayload | AlarmPayload | EventPayload,
     Field(discriminator="kind"),
 ]
 
@@ -163,7 +189,7 @@ def payload_schema() -> dict[str, Any]:
 
 def topic(line: str, kind: Kind, name: str) -> str:
     """Return a topic of exactly four levels."""
-    return f"{ROOT}/{line}/{kind}/{name.replace('/', '.')}"
+    return f"{ROOT}/{line}/{kind}/{_level(name)}"
 
 
 def iso(wall_s: float) -> str:
@@ -198,11 +224,18 @@ class Reporter:
         """Return how everything stands now, by topic."""
         status = self._status()
         told: list[Payload] = [self._line(status, events_lost)]
-        told += [TankPayload(**self._head(name), **_only(tank, TankPayload)) for name, tank in status["tanks"].items()]
+        told += [
+            TankPayload(**self._head(name), **_only(tank, TankPayload), **_controls(tank))
+            for name, tank in status["tanks"].items()
+        ]
+        told += [
+            ContactPayload(**self._head(name), **_only(contact, ContactPayload))
+            for name, contact in status["contacts"].items()
+        ]
         for name, supply in status["supplies"].items():
             told.append(SupplyPayload(**self._head(name), **_only(supply, SupplyPayload)))
             told.append(OperationPayload(**self._head(name), state=supply["state"], **_flat(supply["operation"])))
-        told += [self._alarm(alarm) for alarm in status["alarms"]]
+        told += [self._alarm(alarm, status) for alarm in status["alarms"]]
         return {topic(self.line, payload.kind, payload.name): payload for payload in told}
 
     def offline(self, reason: Offline, events_lost: int) -> tuple[str, Payload]:
@@ -212,7 +245,8 @@ class Reporter:
 
     def normal(self, alarm: AlarmPayload) -> AlarmPayload:
         """Return an alarm as it is told once when it is normal again."""
-        return alarm.model_copy(update={"state": "normal", "standing": False, **self._head(alarm.name)})
+        over = {"active": False, "latched": False, "under": None, "why": None, "shelved_until": None}
+        return alarm.model_copy(update={"state": AlarmState.NORMAL, **over, **self._head(alarm.name)})
 
     def event(self, note: Note) -> tuple[str, EventPayload]:
         """Return topic and payload of the next event."""
@@ -242,14 +276,31 @@ class Reporter:
             watch_only=status["watch_only"],
             tanks=list(status["tanks"]),
             supplies=list(status["supplies"]),
-            alarms=[alarm["name"].replace("/", ".") for alarm in status["alarms"]],
+            contacts=list(status["contacts"]),
+            alarms=[_level(alarm["name"]) for alarm in status["alarms"]],
             events_lost=events_lost,
         )
 
-    def _alarm(self, alarm: Mapping[str, Any]) -> AlarmPayload:
-        told = _only(alarm, AlarmPayload)
-        name = alarm["name"].replace("/", ".")
-        return AlarmPayload(**told | self._head(name), since=iso(alarm["since_wall_s"]))
+    def _alarm(self, alarm: Mapping[str, Any], status: Mapping[str, Any]) -> AlarmPayload:
+        told = _only(alarm, AlarmPayload) | self._head(_level(alarm["name"]))
+        told["under"], told["why"] = _level(alarm["under"]) or None, alarm["why"] or None
+        since, left_s = iso(alarm["since_wall_s"]), alarm["shelved_for_s"]
+        # To the second: what is worked out anew at each look must not be news by a hair.
+        until = None if left_s is None else iso(round(status["at"]["wall_s"] + left_s / status["speed"]))
+        return AlarmPayload(**told, since=since, shelved_until=until)
+
+
+def _level(alarm: str) -> str:
+    """Write an alarm's name so that it is one level of a topic."""
+    return alarm.replace("/", ".")
+
+
+def _controls(tank: Mapping[str, Any]) -> dict[str, Any]:
+    """Spread heating and cooling over fields of their own."""
+    told = {"heating": ("on", "asked_for", "hold_c"), "cooling": ("on", "hold_c")}
+    return {
+        f"{kind}_{key}": None if tank[kind] is None else tank[kind][key] for kind, keys in told.items() for key in keys
+    }
 
 
 def _only(told: Mapping[str, Any], model: type[Payload]) -> dict[str, Any]:

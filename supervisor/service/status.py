@@ -5,14 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from supervisor.core import alarm_log as log
-from supervisor.core import contacts, dose, knobs
+from supervisor.core import annunciator, contacts, dose, knobs
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import Operation
 from supervisor.core.events import Instant
+from supervisor.core.heating import HeatingState
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import CoolingSetup, HeatingSetup, LineSetup
 from supervisor.core.state import LineState
 from supervisor.core.switches import SwitchState
+from supervisor.core.work import Work
 from supervisor.trade.charge import Interval
 from supervisor.trade.coating import thickness_um
 
@@ -38,6 +40,7 @@ def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
             }
             for name, beat in setup.heartbeats.items()
         },
+        "annunciation": _annunciation(setup, state, at),
         "exercise": None if state.exercise is None else state.exercise.output,
         "alarms": [
             _alarm(setup, state, name, at)
@@ -110,9 +113,14 @@ def _tank(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[st
         "reading": _quality(setup, state, tank.temperature, at),
         "low_c": tank.band.warn_low_c,
         "high_c": tank.band.warn_high_c,
-        "heating": _control(state, tank.heating),
+        "heating": _heating(state, name, tank.heating),
         "cooling": _control(state, tank.cooling),
     }
+
+
+def _heating(state: LineState, tank: str, heating: HeatingSetup | None) -> dict[str, Any] | None:
+    told = _control(state, heating)
+    return told and told | {"asked_for": state.heating.get(tank, HeatingState()).demanded}
 
 
 def _control(state: LineState, control: HeatingSetup | CoolingSetup | None) -> dict[str, Any] | None:
@@ -146,6 +154,21 @@ def _contact(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict
         "reading": _quality(setup, state, contact.channel, at),
         "healthy": contacts.healthy(setup, state, name, at.process_s) if judged else None,
         "since_s": None if shown is None or known is None else known.since_s,
+    }
+
+
+def _annunciation(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any] | None:
+    """Tell what lamps and horn show; None where there are none, and while only watching they are left alone."""
+    signs = {name: setup.outputs[name] for name in state.outputs if setup.outputs[name].role in {"lamp", "horn"}}
+    if not signs or state.watch_only:
+        return None
+    lights, shown = annunciator.lights(Work(setup, state, at)), state.annunciator
+    horns = any(output.role == "horn" for output in signs.values())
+    return {
+        "lamps": {name: lights[output.colour].name.lower() for name, output in signs.items() if output.role == "lamp"},
+        "horn": shown.sound.name.lower().replace("_", " ") if horns else None,
+        "silenced": sorted(shown.silenced),
+        "test": shown.test_until_wire_s is not None,
     }
 
 

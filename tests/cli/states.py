@@ -44,12 +44,30 @@ RUNNING: dict[str, Any] = {
             },
         }
     },
-    "tanks": {"acid": {"temperature_c": 20.6, "reading": "good", "low_c": 19.0, "high_c": 22.0}},
+    "tanks": {
+        "acid": {
+            "role": "anodize",
+            "temperature_c": 20.6,
+            "reading": "good",
+            "low_c": 19.0,
+            "high_c": 22.0,
+            "heating": None,
+            "cooling": None,
+        }
+    },
     "outputs": {},
     "contacts": {},
     "heartbeats": {},
+    "annunciation": None,
     "exercise": None,
     "alarms": [],
+    "alarm_rate": {
+        "told_lately": 0,
+        "within_s": 600.0,
+        "flood_from": 10,
+        "chattering": [],
+        "standing_long": [],
+    },
     "journal": {"path": "records/bench.journal", "healthy": True, "problem": ""},
 }
 
@@ -73,6 +91,22 @@ def with_operation(**changes: Any) -> dict[str, Any]:
     return status
 
 
+def contact(role: str, *, closed: bool | None, tank: str | None = "acid") -> dict[str, Any]:
+    """Return one contact; one that is not known does not answer."""
+    reading = "no answer" if closed is None else "good"
+    since_s = None if closed is None else 5000.0
+    return {
+        "role": role, "tank": tank, "closed": closed, "reading": reading, "healthy": closed is True, "since_s": since_s,
+    }  # fmt: skip
+
+
+def without_temperature(reading: str) -> dict[str, Any]:
+    """Return a running state whose bath has no good reading, for that reason."""
+    status = running()
+    status["tanks"]["acid"] |= {"temperature_c": None, "reading": reading}
+    return status
+
+
 def with_switches() -> dict[str, Any]:
     """Return a running state of a line with knobs, a contactor, a fan, contacts and a heartbeat."""
     return running(control="contactor", contactor="breaker", waits_for_hands=True) | {
@@ -83,27 +117,43 @@ def with_switches() -> dict[str, Any]:
             "fan": {"role": "fan", "device": "relays", "point": "k2", "on": True, "confirmed": False, "safe_on": True},
         },
         "contacts": {
-            "lid": {"role": "lid", "tank": "acid", "closed": True, "reading": "good"},
-            "level": {"role": "level", "tank": "acid", "closed": False, "reading": "good"},
-            "air": {"role": "air flow", "tank": None, "closed": None, "reading": "no answer"},
+            "lid": contact("lid", closed=True),
+            "level": contact("level", closed=False),
+            "air": contact("air flow", closed=None, tank=None),
+            "shut": contact("auxiliary contact", closed=True, tank=None) | {"healthy": None},
         },
         "heartbeats": {"board": {"seconds": 431.0, "reading": "good"}},
         "exercise": "fan",
     }  # fmt: skip
 
 
-def alarm(name: str, priority: str = "high", *, standing: bool = True, since_wall_s: float = 0.0) -> dict[str, Any]:
-    """Return one alarm whose texts carry its name."""
+def alarm(
+    name: str,
+    priority: str = "high",
+    *,
+    active: bool = True,
+    since_wall_s: float = 0.0,
+    state: str = "",
+    **changes: Any,
+) -> dict[str, Any]:
+    """Return one alarm whose texts carry its name; one whose cause is gone is latched unless `state` says otherwise."""
+    state = state or ("unacknowledged" if active else "latched, unacknowledged")
     return {
         "name": name,
-        "state": "unacknowledged" if standing else "latched, unacknowledged",
+        "state": state,
         "priority": priority,
-        "standing": standing,
+        "active": active,
+        "latched": state.startswith("latched"),
+        "under": "",
         "what": f"What happened to {name}.",
         "follows": f"What follows {name}.",
         "first": f"What to do about {name}.",
+        "time": f"How long there is for {name}.",
         "since_wall_s": since_wall_s,
         "count": 1,
+        "why": "",
+        "shelved_for_s": None,
+        **changes,
     }
 
 

@@ -10,8 +10,9 @@ from rich.console import Console
 
 from supervisor.cli.digits import ROWS, large
 from supervisor.cli.picture import STATE_SAYS, Bar, LinePicture, Scale
+from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
-from tests.cli.states import IDLE, alarm, running, with_alarms, with_operation, with_switches
+from tests.cli.states import IDLE, alarm, running, with_alarms, with_operation, with_switches, without_temperature
 
 
 def drawn(status: dict[str, Any], said: tuple[str, ...] = (), *, width: int = 80, height: int = 24) -> list[str]:
@@ -49,8 +50,7 @@ def test_every_state_is_explained() -> None:
 
 
 def test_a_bad_reading_is_drawn_without_a_number() -> None:
-    tank = {"temperature_c": None, "reading": "absent", "low_c": 19.0, "high_c": 22.0}
-    (row,) = [row for row in drawn(running() | {"tanks": {"acid": tank}}) if "acid" in row]
+    (row,) = [row for row in drawn(without_temperature("absent")) if "acid" in row]
     assert "---" in row
     assert "reading absent" in row
     assert "°C" not in row
@@ -58,8 +58,7 @@ def test_a_bad_reading_is_drawn_without_a_number() -> None:
 
 @pytest.mark.parametrize("reading", ["out of range", "no answer", "link down", "none yet"])
 def test_why_a_reading_is_bad_stands_beside_it_on_a_narrow_terminal(reading: str) -> None:
-    tank = {"temperature_c": None, "reading": reading, "low_c": 19.0, "high_c": 22.0}
-    assert f"acid     --- reading {reading}" in "\n".join(drawn(running() | {"tanks": {"acid": tank}}, width=68))
+    assert f"acid     --- reading {reading}" in "\n".join(drawn(without_temperature(reading), width=68))
 
 
 def test_a_charge_that_nothing_bounds_is_drawn_as_such() -> None:
@@ -90,7 +89,7 @@ def test_knobs_and_switches_are_drawn_only_where_there_are_any() -> None:
         "main · load-1 · set by its knobs",
         "waits for: turn up to 1.95 A, 22.00 V at most, then ampminder anodize confirm",
         "outputs: breaker closed, fan on (NOT confirmed)",
-        "contacts: lid closed, level open, air --- (reading no answer)",
+        "contacts: lid open, level LOW, air --- (reading no answer), shut closed",
         "exercising fan",
     ):
         assert part in shown
@@ -105,7 +104,7 @@ def test_the_most_urgent_and_newest_alarm_comes_first_and_in_full() -> None:
 
 
 def test_an_alarm_whose_cause_stands_comes_before_one_whose_cause_is_gone() -> None:
-    gone, stands = alarm("main/gone", standing=False, since_wall_s=9.0), alarm("acid/stands", "low")
+    gone, stands = alarm("main/gone", active=False, since_wall_s=9.0), alarm("acid/stands", "low")
     shown = text(with_alarms(gone, stands), height=60)
     assert shown.index("acid/stands") < shown.index("main/gone")
     assert "its cause is gone" in shown
@@ -121,10 +120,52 @@ def test_the_picture_fits_the_terminal_and_names_every_alarm(width: int, height:
         assert all(name in " ".join(rows) for name in names)
 
 
-def test_switches_give_way_to_alarms_and_are_drawn_where_there_is_room() -> None:
-    assert "outputs: breaker closed" in text(with_switches())
+def test_contacts_that_are_not_healthy_are_drawn_before_the_alarms_whatever_the_room() -> None:
     crowded = with_switches() | {"alarms": [*map(alarm, ("a/1", "a/2", "a/3"))]}
-    assert "outputs:" not in text(crowded)
+    rows = drawn(crowded)
+    (at,) = [number for number, row in enumerate(rows) if row.startswith("NOT HEALTHY: level LOW, air ---")]
+    assert "a/1" in rows[at + 1]
+    assert "NOT HEALTHY" not in text(running())
+
+
+def test_consequences_are_folded_under_their_head() -> None:
+    folded = with_alarms(alarm("a/head"), *(alarm(f"b/{n}", under="a/head") for n in range(3)))
+    assert "+3 consequences: b/0, b/1, b/2" in text(folded, height=40)
+    short = text(folded, height=20)
+    assert "a/head  +3 consequences" in short
+    assert "b/1" not in short
+
+
+def test_an_alarm_that_was_seen_is_drawn_as_acknowledged_after_one_that_was_not() -> None:
+    seen, fresh = alarm("a/seen", state=AlarmState.ACKNOWLEDGED, since_wall_s=9.0), alarm("a/fresh")
+    shown = text(with_alarms(seen, fresh), height=60)
+    assert "a/seen  acknowledged" in shown
+    assert shown.index("a/fresh") < shown.index("a/seen")
+
+
+def test_hidden_alarms_are_counted_at_the_head_and_drawn_nowhere() -> None:
+    hidden = alarm("a/1", state=AlarmState.SHELVED), alarm("a/2", state=AlarmState.SUPPRESSED)
+    shown = text(with_alarms(*hidden))
+    assert "alarms: 1 shelved" in shown
+    assert "no alarms" in shown
+    assert "a/1" not in shown
+
+
+@pytest.mark.parametrize(("kind", "says"), [("heating", "heats to 65.0 °C"), ("cooling", "cools to 65.0 °C")])
+@pytest.mark.parametrize("width", [76, 116])
+def test_what_heats_or_cools_a_tank_stands_beside_its_temperature(kind: str, says: str, width: int) -> None:
+    status = running()
+    status["tanks"]["acid"][kind] = {"output": "element", "on": True, "hold_c": 65.0}
+    (row,) = [row for row in drawn(status, width=width) if "20.6 °C" in row]
+    assert says in row
+    status["tanks"]["acid"][kind]["on"] = False
+    assert "19.0 to 22.0 °C" in text(status)
+
+
+def test_switches_give_way_to_alarms_and_are_drawn_where_there_is_room() -> None:
+    assert "outputs: breaker closed" in text(with_switches(), height=27)
+    crowded = with_switches() | {"alarms": [*map(alarm, ("a/1", "a/2", "a/3"))]}
+    assert "outputs:" not in text(crowded, height=27)
     assert "outputs:" in text(crowded, height=40)
 
 

@@ -14,7 +14,8 @@ from typing import TextIO
 import pytest
 
 from supervisor.cli.view import LINE_EVERY_S, Lines, Picture, view_for
-from tests.cli.states import alarm, running, with_alarms, with_switches
+from supervisor.core.alarms import AlarmState
+from tests.cli.states import alarm, contact, running, with_alarms, with_switches
 
 
 class Told:
@@ -59,15 +60,51 @@ def test_a_change_of_state_is_written_at_once(told: Told) -> None:
     assert [line.split(",")[0] for line in told.lines()] == ["main: running", "main: stopping", "main: complete"]
 
 
-def test_a_change_of_a_switch_or_of_what_is_waited_for_is_written_at_once(told: Told) -> None:
-    before = with_switches()
-    told.view.show(before)
-    told.view.show(before | {"exercise": None})
-    told.view.show(before | {"exercise": None})
-    assert [line.split(":")[0] for line in told.lines()] == ["main", "exercising fan", "main", "outputs"]
-    before["supplies"]["main"]["waits_for_hands"] = False
-    told.view.show(before | {"exercise": None})
-    assert "waits for" not in told.lines()[0]
+def test_a_change_of_what_is_waited_for_is_written_at_once(told: Told) -> None:
+    status = with_switches()
+    told.view.show(status)
+    assert "waits for" in told.lines()[0]
+    status["supplies"]["main"]["waits_for_hands"] = False
+    told.view.show(status)
+    (line,) = told.lines()
+    assert line.startswith("main: running")
+    assert "waits for" not in line
+
+
+def test_switches_and_contacts_are_written_once_and_then_only_what_changed_of_them(told: Told) -> None:
+    status = with_switches()
+    told.view.show(status)
+    assert [line.split(":")[0] for line in told.lines()] == ["main", "exercising fan"]
+    told.now_s = LINE_EVERY_S
+    told.view.show(status)
+    assert [line.split(":")[0] for line in told.lines()] == ["main"]
+    status["contacts"]["level"] = contact("level", closed=True)
+    told.view.show(status)
+    assert told.lines() == ["contacts: lid open, level enough, air --- (reading no answer), shut closed"]
+    told.view.show(status | {"exercise": None})
+    assert told.lines() == ["exercising fan: over"]
+
+
+def test_a_head_is_written_in_full_and_its_consequences_are_named_until_they_stand_by_themselves(told: Told) -> None:
+    told.view.show(running())
+    told.lines()
+    head, brought = alarm("a/head"), alarm("b/brought", under="a/head")
+    told.view.show(with_alarms(head, brought))
+    first, second = told.lines()
+    assert "What to do about a/head" in first
+    assert second == "alarm b/brought: unacknowledged, a consequence of a/head"
+    told.view.show(with_alarms(brought | {"under": ""}))
+    freed, over = told.lines()
+    assert "What to do about b/brought" in freed
+    assert over == "alarm a/head: over"
+
+
+def test_what_is_suppressed_by_design_is_not_written(told: Told) -> None:
+    told.view.show(running())
+    told.lines()
+    told.view.show(with_alarms(alarm("a/1", active=False, state=AlarmState.SUPPRESSED)))
+    told.view.show(running())
+    assert told.lines() == []
 
 
 def test_each_change_of_an_alarm_is_written_once(told: Told) -> None:
@@ -76,7 +113,7 @@ def test_each_change_of_an_alarm_is_written_once(told: Told) -> None:
     for _ in range(2):
         told.view.show(with_alarms(alarm("acid/bath-high")))
     for _ in range(2):
-        told.view.show(with_alarms(alarm("acid/bath-high", standing=False)))
+        told.view.show(with_alarms(alarm("acid/bath-high", active=False)))
     told.view.show(running())
     begun, gone, over = told.lines()
     assert "What to do about acid/bath-high" in begun

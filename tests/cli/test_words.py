@@ -2,10 +2,33 @@
 
 from __future__ import annotations
 
+from typing import Any, get_args
+
 import pytest
 
-from supervisor.cli.words import alarm_text, clock, duration, output_text, state_text, status_lines
-from tests.cli.states import IDLE, alarm, running, with_operation, with_switches
+from supervisor.cli.words import (
+    CONTACT_WORDS,
+    alarm_text,
+    clock,
+    duration,
+    output_text,
+    state_text,
+    status_lines,
+    switch_texts,
+    unhealthy_text,
+)
+from supervisor.core.alarms import AlarmState
+from supervisor.core.setup import ContactRole
+from tests.cli.states import (
+    IDLE,
+    alarm,
+    contact,
+    running,
+    with_alarms,
+    with_operation,
+    with_switches,
+    without_temperature,
+)
 
 
 @pytest.mark.parametrize(
@@ -46,8 +69,8 @@ def test_a_line_in_us_units_shows_mil_and_fahrenheit() -> None:
 
 
 def test_a_bad_reading_has_no_number() -> None:
-    tank = {"temperature_c": None, "reading": "absent", "low_c": 19.0, "high_c": 22.0}
-    (line,) = state_text(running(current_a=None, voltage_v=None) | {"tanks": {"acid": tank}})
+    tanks = without_temperature("absent")["tanks"]
+    (line,) = state_text(running(current_a=None, voltage_v=None) | {"tanks": tanks})
     assert line.endswith("---, ---, acid --- (reading absent)")
 
 
@@ -73,13 +96,13 @@ def test_a_standing_alarm_says_what_happened_what_follows_and_what_to_do() -> No
 
 
 def test_an_alarm_that_came_and_went_unseen_is_still_told_in_full() -> None:
-    told = alarm_text(alarm("main/current-lost", standing=False), known=False)
+    told = alarm_text(alarm("main/current-lost", active=False), known=False)
     assert "What happened" in told
     assert "its cause is gone" in told
 
 
 def test_of_a_known_alarm_only_its_end_is_told() -> None:
-    told = alarm_text(alarm("main/current-lost", standing=False), known=True)
+    told = alarm_text(alarm("main/current-lost", active=False), known=True)
     assert "What happened" not in told
     assert "its cause is gone (latched, unacknowledged)" in told
 
@@ -88,7 +111,7 @@ WAITED = "waits for: turn up to 1.95 A, 22.00 V at most, then ampminder anodize 
 SWITCHES = (
     "exercising fan: away from its safe state for a moment",
     "outputs: breaker closed, fan on (NOT confirmed)",
-    "contacts: lid closed, level open, air --- (reading no answer)",
+    "contacts: lid open, level LOW, air --- (reading no answer), shut closed",
     "heartbeats: board beats",
 )
 
@@ -100,10 +123,101 @@ def test_the_status_tells_knobs_what_they_wait_for_and_all_that_is_switched() ->
     assert [line.strip() for line in lines if line.strip() in SWITCHES] == list(SWITCHES)
 
 
-def test_a_live_line_tells_the_same_in_two() -> None:
-    supply, switches = state_text(with_switches())
+def test_a_live_line_tells_what_is_waited_for_and_leaves_switches_to_their_changes() -> None:
+    (supply,) = state_text(with_switches())
     assert supply.endswith(f"; {WAITED}")
-    assert switches == "; ".join(SWITCHES)
+    assert tuple(switch_texts(with_switches())) == SWITCHES
+
+
+def test_contacts_that_are_not_healthy_are_named_by_themselves() -> None:
+    assert unhealthy_text(with_switches()) == "NOT HEALTHY: level LOW, air --- (reading no answer)"
+    assert "  NOT HEALTHY: level LOW, air --- (reading no answer)" in list(status_lines(with_switches()))
+    assert unhealthy_text(running()) == ""
+
+
+@pytest.mark.parametrize(
+    ("role", "tank", "closed", "opened"),
+    [
+        ("lid", "acid", "open", "SHUT"),
+        ("lid", "seal", "shut", "OPEN"),
+        ("level", "acid", "enough", "LOW"),
+        ("air flow", None, "proven", "NOT proven"),
+        ("air pressure", "acid", "proven", "NOT proven"),
+        ("guard", None, "shut", "OPEN"),
+        ("emergency stop", None, "released", "PRESSED"),
+        ("button", None, "pressed", "let go"),
+        ("auxiliary contact", None, "closed", "open"),
+    ],
+)
+def test_a_contact_is_told_as_what_it_means_of_its_thing(role: str, tank: str | None, closed: str, opened: str) -> None:
+    status = running()
+    status["tanks"]["seal"] = status["tanks"]["acid"] | {"role": "seal"}
+    for is_closed, word in ((True, closed), (False, opened)):
+        status["contacts"] = {"it": contact(role, closed=is_closed, tank=tank)}
+        assert list(switch_texts(status)) == [f"contacts: it {word}"]
+
+
+def test_every_role_of_a_contact_has_its_words() -> None:
+    assert {*CONTACT_WORDS, "lid"} == set(get_args(ContactRole))
+
+
+def test_heaters_and_cooling_are_told_by_their_tanks_and_not_twice() -> None:
+    status = with_switches() | {"exercise": None, "contacts": {}, "heartbeats": {}}
+    status["outputs"]["element"] = status["outputs"]["fan"] | {"role": "heater"}
+    status["tanks"]["acid"] |= {
+        "heating": {"output": "element", "on": True, "hold_c": 20.0},
+        "cooling": {"output": "fan", "on": False, "hold_c": 21.0},
+    }
+    assert list(switch_texts(status)) == [
+        "heating: acid on (holds 20.0 °C)", "cooling: acid off (holds 21.0 °C)", "outputs: breaker closed",
+    ]  # fmt: skip
+    for asked_for, says in ((False, "rests until asked for"), (True, "off")):
+        status["tanks"]["acid"]["heating"] |= {"on": False, "asked_for": asked_for}
+        assert next(switch_texts(status)) == f"heating: acid {says} (holds 20.0 °C)"
+
+
+def signs(**shown: Any) -> list[str]:
+    outputs = {name: {"role": name, "on": True, "confirmed": True} for name in ("lamp", "horn")}
+    annunciation = {"lamps": {"lamp": "dark"}, "horn": "silent", "silenced": [], "test": False, **shown}
+    return list(switch_texts(running() | {"outputs": outputs, "annunciation": annunciation}))
+
+
+def test_lamps_and_horn_are_told_by_what_they_show_and_not_by_each_flash() -> None:
+    assert signs() == []
+    assert signs(lamps={"lamp": "flashing"}, horn="urgent") == ["signs: lamp flashing, horn urgent"]
+    assert signs(silenced=["a/b"]) == ["signs: horn silenced"]
+    assert signs(test=True) == ["signs: all lamps and the horn are on, for a test"]
+
+
+def test_while_only_watching_lamps_and_horn_are_outputs_like_any_other() -> None:
+    outputs = {name: {"role": name, "on": True, "confirmed": True} for name in ("lamp", "horn")}
+    assert list(switch_texts(running() | {"outputs": outputs})) == ["outputs: lamp on, horn on"]
+
+
+def test_how_many_alarms_are_shelved_is_told() -> None:
+    hidden = alarm("a/1", state=AlarmState.SHELVED), alarm("a/2", state=AlarmState.OUT_OF_SERVICE)
+    assert list(switch_texts(with_alarms(*hidden))) == ["alarms hidden: 1 shelved, 1 out of service"]
+
+
+def test_the_status_folds_consequences_and_leaves_hidden_alarms_to_their_list() -> None:
+    hidden = alarm("a/hidden", state=AlarmState.SHELVED)
+    lines = list(status_lines(with_alarms(alarm("a/head"), alarm("b/brought", under="a/head"), hidden)))
+    assert lines[-1] == "    +1 consequence: b/brought"
+    assert not any("b/brought" in line or "a/hidden" in line for line in lines[:-1])
+
+
+def test_a_consequence_is_told_as_one_and_a_shelved_alarm_with_its_reason() -> None:
+    told = alarm_text(alarm("b/brought", under="a/head"), known=False)
+    assert told == "alarm b/brought: unacknowledged, a consequence of a/head"
+    told = alarm_text(alarm("a/1", state=AlarmState.SHELVED, why="pump (kim)"), known=False)
+    assert told == "alarm a/1: shelved, because: pump (kim)"
+    assert alarm_text(alarm("a/1", state=AlarmState.SUPPRESSED), known=False) == ""
+
+
+def test_of_a_known_alarm_that_was_acknowledged_only_that_is_told() -> None:
+    seen = alarm("a/1", state=AlarmState.ACKNOWLEDGED)
+    assert alarm_text(seen, known=True) == "alarm a/1: acknowledged"
+    assert "What happened" in alarm_text(seen, known=False)
 
 
 def test_a_heartbeat_that_is_not_heard_has_no_beat() -> None:

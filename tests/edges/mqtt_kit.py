@@ -113,7 +113,8 @@ class Played:
         if self.broken:
             raise ArithmeticError("planted")
         return {
-            "units": "metric", "speed": 1.0, "watch_only": False,
+            "units": "metric", "speed": 1.0, "watch_only": False, "contacts": {},
+            "at": {"wall_s": self.instant().wall_s},
             "supplies": {
                 "main": {
                     "state": "idle", "wanted_on": False, "off_proven": True, "current_a": 0.0, "voltage_v": 0.0,
@@ -121,12 +122,16 @@ class Played:
                 }
             },
             "tanks": {
-                "acid": {"temperature_c": self.temperature_c, "reading": "good", "low_c": 19.0, "high_c": 22.0}
+                "acid": {
+                    "role": "anodize", "temperature_c": self.temperature_c, "reading": "good", "low_c": 19.0,
+                    "high_c": 22.0, "heating": None, "cooling": None,
+                }
             },
             "alarms": [
                 {
-                    "name": name, "state": state, "priority": "medium", "standing": True, "what": "Warm.",
-                    "follows": "Nothing.", "first": "Cool it.", "since_wall_s": 1.79e9, "count": 1,
+                    "name": name, "state": state, "priority": "medium", "active": True, "latched": False, "under": "",
+                    "what": "Warm.", "follows": "Nothing.", "first": "Cool it.", "time": "Minutes.",
+                    "since_wall_s": 1.79e9, "count": 1, "why": "", "shelved_for_s": None,
                 }
                 for name, state in self.alarms.items()
             ],

@@ -58,7 +58,7 @@ async def test_a_topic_never_gets_more_than_one_message_a_second_and_the_newest_
     async with real_broker() as port, looking_on(port) as seen, publishing(line.publisher(port)) as publisher:
         for number in range(400):
             line.temperature_c = 20.0 + number / 1000
-            line.alarms = {"acid/bath-high": f"state {number}"} if number % 3 else {}
+            line.alarms = ({}, {"acid/bath-high": "unacknowledged"}, {"acid/bath-high": "acknowledged"})[number % 3]
             publisher.note(a_note(number))
             await asyncio.sleep(0.02)
         await asyncio.sleep(2.0)

@@ -15,10 +15,10 @@ from supervisor.core.line import Line
 from supervisor.core.state import LineState
 from supervisor.edges.payloads import AlarmPayload, Published, Reporter, iso, payload_schema, topic
 from supervisor.service.status import status
-from tests.core.kit import line_setup
+from tests.core.kit import fitted_setup
 
 CONFIG = Path(__file__).parents[2] / "config"
-SETUP = line_setup()
+SETUP = fitted_setup()
 AT = Instant(600.0, 10.0, 1_790_000_000.25)
 
 
@@ -44,8 +44,12 @@ OPERATION: dict[str, Any] = {
     "charge_c": {"low": 90.0, "best": 100.0, "high": 110.0}, "thickness_um": {"low": 0.3, "best": 0.4, "high": 0.5},
 }  # fmt: skip
 ALARM: dict[str, Any] = {
-    "name": "acid/bath-high", "state": "unacknowledged", "priority": "medium", "standing": True, "what": "Warm.",
-    "follows": "Nothing.", "first": "Cool it.", "since_wall_s": 1_790_000_000.0, "count": 2,
+    "name": "acid/bath-high", "state": "unacknowledged", "priority": "medium", "active": True, "latched": False,
+    "under": "", "what": "Warm.", "follows": "Nothing.", "first": "Cool it.", "time": "Minutes.",
+    "since_wall_s": 1_790_000_000.0, "count": 2, "why": "", "shelved_for_s": None,
+}  # fmt: skip
+SHELVED = ALARM | {
+    "state": "shelved", "why": "pump is out (kim)", "shelved_for_s": 1800.0, "under": "main/supply-silent",
 }  # fmt: skip
 
 
@@ -57,6 +61,7 @@ def test_each_tank_supply_and_operation_has_a_topic_of_its_own() -> None:
     told = idle()
     expected = {f"ampminder/bench/tank/{name}" for name in told["tanks"]}
     expected |= {f"ampminder/bench/{kind}/{name}" for name in told["supplies"] for kind in ("supply", "operation")}
+    expected |= {f"ampminder/bench/contact/{name}" for name in told["contacts"]}
     assert states(told).keys() == expected | {"ampminder/bench/line/bench"}
 
 
@@ -70,7 +75,7 @@ def test_an_alarms_slash_makes_no_fifth_level() -> None:
 def test_every_payload_says_its_version_kind_and_when_on_two_clocks() -> None:
     for payload in states(idle() | {"alarms": [ALARM]}).values():
         assert payload["version"] == 1
-        assert payload["kind"] in {"line", "tank", "supply", "operation", "alarm"}
+        assert payload["kind"] in {"line", "tank", "supply", "contact", "operation", "alarm"}
         assert payload["at"] == "2026-09-21T14:13:20.250Z"
         assert payload["boot_clock_s"] == 10.0
 
@@ -114,13 +119,56 @@ def test_offline_says_why_and_is_told_at_the_lines_own_topic() -> None:
     assert (told["presence"], told["reason"], told["events_lost"]) == ("offline", "connection lost", 3)
 
 
-def test_an_alarm_that_went_is_told_as_normal_with_a_new_time() -> None:
-    (alarm,) = (p for p in reporter(idle() | {"alarms": [ALARM]}).states(0).values() if isinstance(p, AlarmPayload))
-    normal = reporter(idle()).normal(alarm.model_copy(update={"at": "before"}))
-    assert (normal.state, normal.standing, normal.at) == ("normal", False, "2026-09-21T14:13:20.250Z")
+def test_an_alarm_that_went_is_told_as_normal_with_a_new_time_and_nothing_left_of_what_it_was() -> None:
+    (alarm,) = (p for p in reporter(idle() | {"alarms": [SHELVED]}).states(0).values() if isinstance(p, AlarmPayload))
+    normal = reporter(idle()).normal(alarm.model_copy(update={"at": "before", "latched": True}))
+    assert (normal.state, normal.active, normal.latched) == ("normal", False, False)
+    assert (normal.under, normal.why, normal.shelved_until) == (None, None, None)
+    assert normal.at == "2026-09-21T14:13:20.250Z"
 
 
-@pytest.mark.parametrize("told", [idle(), running(), idle() | {"alarms": [ALARM]}])
+def test_a_hidden_alarm_is_published_as_such_with_until_when_why_and_whose_consequence() -> None:
+    told = states(idle() | {"alarms": [SHELVED]})["ampminder/bench/alarm/acid.bath-high"]
+    assert (told["state"], told["active"], told["why"]) == ("shelved", True, "pump is out (kim)")
+    assert told["under"] == "main.supply-silent"
+    assert told["shelved_until"] == "2026-09-21T14:43:20.000Z"
+    plain = states(idle() | {"alarms": [ALARM]})["ampminder/bench/alarm/acid.bath-high"]
+    assert (plain["under"], plain["why"], plain["shelved_until"]) == (None, None, None)
+    assert plain["time"] == "Minutes."
+
+
+def test_a_shelving_whose_end_is_worked_out_anew_is_no_news() -> None:
+    first, second = (
+        reporter(idle() | {"alarms": [SHELVED | {"shelved_for_s": left_s}]}).states(0) for left_s in (1800.0, 1799.9999)
+    )
+    name = "ampminder/bench/alarm/acid.bath-high"
+    assert first[name].news() == second[name].news()
+
+
+def test_in_a_demo_a_shelving_ends_when_the_clock_on_the_wall_says_so() -> None:
+    told = idle() | {"alarms": [SHELVED], "speed": 60.0}
+    payload = Reporter("bench", "a-run", lambda: AT, lambda: told, ()).states(0)["ampminder/bench/alarm/acid.bath-high"]
+    assert isinstance(payload, AlarmPayload)
+    assert payload.shelved_until == "2026-09-21T14:13:50.000Z"
+
+
+def test_a_contact_is_published_with_what_hangs_on_it() -> None:
+    shut = states(idle())["ampminder/bench/contact/shut"]
+    assert {key: shut[key] for key in ("role", "tank", "closed", "reading", "healthy")} == {
+        "role": "auxiliary contact", "tank": None, "closed": None, "reading": "none yet", "healthy": None,
+    }  # fmt: skip
+    assert states(idle())["ampminder/bench/line/bench"]["contacts"] == ["shut"]
+
+
+def test_a_tank_is_published_with_its_heating_and_nulls_for_what_it_has_not() -> None:
+    told = idle()
+    told["tanks"]["main-acid"]["heating"] = {"output": "element", "on": True, "hold_c": 65.0, "asked_for": True}
+    tank = states(told)["ampminder/bench/tank/main-acid"]
+    assert (tank["heating_on"], tank["heating_asked_for"], tank["heating_hold_c"]) == (True, True, 65.0)
+    assert (tank["cooling_on"], tank["cooling_hold_c"]) == (None, None)
+
+
+@pytest.mark.parametrize("told", [idle(), running(), idle() | {"alarms": [ALARM]}, idle() | {"alarms": [SHELVED]}])
 def test_what_is_published_can_be_read_back_by_its_kind(told: dict[str, Any]) -> None:
     reader = TypeAdapter[Any](Published)
     for payload in reporter(told).states(0).values():
@@ -135,8 +183,8 @@ def test_the_committed_schema_is_what_the_program_prints(capsys: pytest.CaptureF
 
 def test_the_schema_demands_version_kind_and_time_of_every_payload() -> None:
     schemas = payload_schema()["$defs"]
-    assert len(schemas) == 6
-    for schema in schemas.values():
+    assert len(schemas) == 8  # seven payloads and the states of an alarm
+    for schema in (schema for schema in schemas.values() if schema["type"] == "object"):
         assert {"version", "kind", "line", "name", "at", "boot_clock_s"} <= set(schema["required"])
 
 
@@ -144,7 +192,7 @@ def test_every_figure_of_a_payload_has_its_unit_in_its_name() -> None:
     units = ("_c", "_a", "_v", "_um", "_s", "_m2")
     counts = {"version", "count", "number", "events_lost", "speed"}
     for schema in payload_schema()["$defs"].values():
-        for name, field in schema["properties"].items():
+        for name, field in schema.get("properties", {}).items():
             types = {field.get("type"), *(one.get("type") for one in field.get("anyOf", ()))}
             if types & {"number", "integer"} and name not in counts:
                 assert name.endswith(units), name

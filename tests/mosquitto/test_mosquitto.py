@@ -138,7 +138,7 @@ def test_an_alarm_that_came_and_went_leaves_nothing_retained(files: Files) -> No
             simulated.order({"fault": {"what": "device silent", "device": "thermometer"}})
             until(lambda: seen.newest(alarm), 30.0)
             simulated.order({"clear": "device silent"})
-            until(lambda: not seen.newest(alarm).get("standing", True), 30.0)
+            until(lambda: not seen.newest(alarm).get("active", True), 30.0)
             running.ask("alarm acknowledge", alarm="acid/temperature-lost")
             running.ask("alarm reset", alarm="acid/temperature-lost")
             until(lambda: seen.of(alarm)[-2:-1] and seen.of(alarm)[-1] is None, 30.0)

@@ -12,11 +12,13 @@ from supervisor.core.alarms import Alarm, AlarmState
 from supervisor.core.anodize import Operation, State
 from supervisor.core.dose import GAP_PERIODS, Dose
 from supervisor.core.events import Instant, Order, Quality, Reading
+from supervisor.core.heating import HeatingState
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.output import Output
 from supervisor.core.plan import make_plan
 from supervisor.core.setup import ContactSetup, HeatingSetup
 from supervisor.core.state import Latest, LineState, SupplyState
+from supervisor.core.switches import SwitchState
 from supervisor.service.status import alarm_log, status
 from supervisor.trade.charge import Interval
 from tests.core.kit import Bench, fitted_setup, line_setup
@@ -151,7 +153,11 @@ def test_what_holds_a_tanks_temperature_is_told_with_what_it_does_now() -> None:
     made = Bench(replace(plain, tanks={"main-acid": tank}))
     made.start_service()
     told = status(made.setup, made.line.state, made.at)["tanks"]["main-acid"]
-    assert told["heating"] == {"output": "fan", "on": True, "hold_c": 65.0}
+    assert told["heating"] == {"output": "fan", "on": False, "hold_c": 65.0, "asked_for": False}
+    outputs = {**made.line.state.outputs, "fan": SwitchState(on=True)}
+    heats = replace(made.line.state, heating={"main-acid": HeatingState(demanded=True)}, outputs=outputs)
+    heating = status(made.setup, heats, made.at)["tanks"]["main-acid"]["heating"]
+    assert (heating["on"], heating["asked_for"]) == (True, True)
     assert (told["role"], told["cooling"]) == ("anodize", None)
 
 
