@@ -1,4 +1,4 @@
-"""What a person asks of alarms: acknowledge, reset, shelve for a while, take out of service and back.
+"""What a person asks of alarms: acknowledge, reset, shelve for a while, take out of service and back, silence.
 
 Source: IEC 62682 asks for a reason and a longest time of shelving. What its cause does stays in force all the while.
 """
@@ -9,7 +9,7 @@ import difflib
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from supervisor.core import telling
+from supervisor.core import annunciator, telling
 from supervisor.core.alarms import Alarm, AlarmState, AlarmTrigger
 from supervisor.core.events import Request
 from supervisor.core.interlocks import CAUSES
@@ -21,7 +21,10 @@ if TYPE_CHECKING:
 
 
 def take(work: Work, request: Request) -> None:
-    """Do one request about an alarm, or refuse it with every reason."""
+    """Do one request about an alarm, or about all of them, or refuse it with every reason."""
+    if request.what in _DO_FOR_ALL:
+        work.answer(request.id, _DO_FOR_ALL[request.what](work))
+        return
     alarm = _meant(work, request.alarm)
     if alarm is None:
         near = difflib.get_close_matches(request.alarm, [*work.state.alarms, *possible_alarms(work.setup)], n=1)
@@ -107,6 +110,11 @@ def _show(work: Work, alarm: Alarm, hidden: AlarmState) -> tuple[str, ...]:
 def _said(request: Request) -> str:
     return f"{request.why.strip()} ({request.who})"
 
+
+_DO_FOR_ALL: dict[str, Callable[[Work], tuple[str, ...]]] = {
+    "alarm silence": annunciator.silence,
+    "alarm test": annunciator.test,
+}
 
 _DO: dict[str, Callable[[Work, Request, Alarm], tuple[str, ...]]] = {
     "alarm acknowledge": _acknowledge,

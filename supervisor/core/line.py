@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from supervisor.core import (
+    annunciator,
+    buttons,
     causes,
     communication,
     contactor,
@@ -94,7 +96,8 @@ class Line:
             communication.judge(work, name)
             due_s["device"] = communication.due_s(work, name)
         if name in self.setup.contacts:
-            contacts.judge(work, name)
+            judge = buttons.judge if self.setup.contacts[name].role == "button" else contacts.judge
+            judge(work, name)
             due_s["contact"] = contacts.due_s(self.setup, work.state, name)
         if name in self.setup.tanks:
             causes.judge_tank(work, name)
@@ -184,6 +187,7 @@ def _started(work: Work, event: Started) -> None:
         lowered_wire_s=None,
     )
     telling.carried_over(work)
+    annunciator.begin(work)
     for name in work.setup.supplies:
         operation = work.supply(name).operation
         if operation is not None and not operation.over:
@@ -265,11 +269,15 @@ def _settle(work: Work, name: str) -> None:
 
 
 def _settle_outputs(work: Work) -> Wake:
-    """After an event: end a trial that is over, and see that every safe state is confirmed."""
+    """After an event: end a trial that is over, see that every safe state is confirmed, and let lamps and horn follow.
+
+    These come last: what they show is what the event came to.
+    """
     exercise.settle(work)
-    moments: list[float] = []
     for name in work.state.outputs:
         switches.settle(work, name)
+    moments = annunciator.settle(work)
+    for name in work.state.outputs:
         moments += switches.wakes(work, name)
     if work.state.exercise is not None:
         moments.append(work.state.exercise.until_wire_s)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from supervisor.core import contacts, dose, heartbeat, knobs, limits, meters, output
+from supervisor.core import buttons, contacts, dose, heartbeat, knobs, limits, meters, output
 from supervisor.core.actions import Note
 from supervisor.core.anodize import Operation, Ramp
 from supervisor.core.events import Quality, Reading, Scanned
@@ -91,6 +91,8 @@ def _hand_over(
     if route.tank:
         _temperature(work, route.tank, reading, sampled_s)
     elif route.contact and reading.value is not None:
+        if work.setup.contacts[route.contact].role == "button":
+            buttons.read(work, route.contact, reading.value >= 1, sampled_s, before.good_s if before else None)
         contacts.read(work, route.contact, reading.value >= 1, sampled_s)
     elif route.what == "heartbeat" and reading.value is not None:
         known_s = before.good_value if before is not None and before.good_s is not None else None

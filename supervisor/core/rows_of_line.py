@@ -117,8 +117,8 @@ ROWS: dict[str, Row] = {
     "switch-failed": Row(
         Effect.WARN,
         Priority.MEDIUM,
-        "The output {subject} does not confirm its safe state.",
-        "That is sent again until it does.",
+        "The output {subject} does not confirm what it was told.",
+        "That is sent again until it does; a lamp or horn cannot be relied upon meanwhile.",
         "Look at what it drives; check the wire to its device.",
         "Minutes.",
         about="output",
@@ -130,6 +130,8 @@ ROWS: dict[str, Row] = {
         "It does nothing until it has been let go.",
         "Free the button or mend its wire.",
         "This shift.",
+        on_delay_s=30.0,
+        longest_s=300.0,
         about="contact",
     ),
 }

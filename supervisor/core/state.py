@@ -7,6 +7,7 @@ from typing import Literal
 
 from supervisor.core.alarm_log import Happening
 from supervisor.core.alarms import Alarm
+from supervisor.core.annunciator import AnnunciatorState
 from supervisor.core.anodize import Operation
 from supervisor.core.contactor import Closing
 from supervisor.core.contacts import ContactState
@@ -105,6 +106,7 @@ class LineState:
         contacts: what they showed, by name. alarm_log: what became of alarms lately, oldest first.
         attended_s: process time at which a person last asked for anything; None if nobody has since the start.
         lowered_wire_s: when the newest request was made that takes energy away; an older one that adds some is refused.
+        annunciator: what lamps, horn and buttons remember.
     """
 
     started_s: float = 0.0
@@ -126,3 +128,4 @@ class LineState:
     alarm_log: tuple[Happening, ...] = ()
     attended_s: float | None = None
     lowered_wire_s: float | None = None
+    annunciator: AnnunciatorState = field(default_factory=AnnunciatorState)

@@ -24,6 +24,7 @@ class SwitchState:
         confirmed_s: process time at which its device confirmed it; None while it has not.
         asked_wire_s: wire time at which it was first told so. sent_wire_s: of the last sending.
         tried: whether a person exercised it in this run: then its safe state is seen to even while only watching.
+        silent_wire_s: wire time of the first command after the last one that was confirmed.
     """
 
     on: bool
@@ -33,18 +34,23 @@ class SwitchState:
     sent_wire_s: float = 0.0
     tried: bool = False
     first: int = 0
+    silent_wire_s: float = 0.0
 
 
-def command(work: Work, name: str, *, on: bool) -> None:
-    """Tell an output; the same again keeps what is known of it."""
+def command(work: Work, name: str, *, on: bool, ahead: bool = True) -> None:
+    """Tell an output; the same again keeps what is known of it.
+
+    Its safe state goes ahead of all but a supply's off, unless it is only the dark part of a pattern.
+    """
     before, wire_s = work.state.outputs[name], work.at.wire_s
     number = work.number()
     if before.number and before.on is on:
         after = replace(before, number=number, sent_wire_s=wire_s)
     else:
-        after = SwitchState(on, number, None, wire_s, wire_s, before.tried, number)
+        silent_s = before.silent_wire_s if before.number and before.confirmed_s is None else wire_s
+        after = SwitchState(on, number, None, wire_s, wire_s, before.tried, number, silent_s)
     work.put_switch(name, after)
-    work.send_switch(name, number, on=on)
+    work.send_switch(name, number, on=on, safe=ahead and on is work.setup.outputs[name].safe_on)
 
 
 def make_safe(work: Work, name: str) -> None:
@@ -79,9 +85,30 @@ def settle(work: Work, name: str) -> None:
     """Send a safe state again that is not confirmed, and tell of one that stays so."""
     state, setup, wire_s = work.state.outputs[name], work.setup.outputs[name], work.at.wire_s
     waits = state.on is setup.safe_on and state.confirmed_s is None and state.number > 0
-    if waits and wire_s - state.sent_wire_s >= setup.resend_s and (not work.state.watch_only or state.tried):
+    due = waits and wire_s - state.sent_wire_s >= setup.resend_s and not annunciates(work, name)
+    if due and (not work.state.watch_only or state.tried):
         make_safe(work, name)
-    work.alarm(name, failed_cause(work, name), waits and wire_s - state.asked_wire_s >= SAFE_WITHIN_S)
+    work.alarm(name, failed_cause(work, name), failing(work, name))
+
+
+def annunciates(work: Work, name: str) -> bool:
+    """Whether an output is a lamp or horn that follows the line now: `annunciator` tells it, and tells it again."""
+    shows = work.setup.outputs[name].role in {"lamp", "horn"}
+    return shows and not work.state.watch_only and not work.state.ending
+
+
+def failing(work: Work, name: str) -> bool:
+    """Whether an output has not confirmed its safe state in time; a lamp or horn, anything it was told.
+
+    What follows alarms is told this and that: did its alarm follow the safe state alone, then that alarm would light
+    the lamp, be gone by that, darken the lamp and come again.
+    """
+    state, setup = work.state.outputs[name], work.setup.outputs[name]
+    if state.confirmed_s is not None or state.number == 0:
+        return False
+    if setup.role in {"lamp", "horn"}:
+        return work.at.wire_s >= state.silent_wire_s + SAFE_WITHIN_S
+    return state.on is setup.safe_on and work.at.wire_s - state.asked_wire_s >= SAFE_WITHIN_S
 
 
 def failed_cause(work: Work, name: str) -> str:
@@ -92,7 +119,12 @@ def failed_cause(work: Work, name: str) -> str:
 def wakes(work: Work, name: str) -> list[float]:
     """Wire times at which this output must be looked at again."""
     state, setup = work.state.outputs[name], work.setup.outputs[name]
-    if state.on is not setup.safe_on or state.confirmed_s is not None or state.number == 0:
+    if state.confirmed_s is not None or state.number == 0:
         return []
-    again = [] if work.state.watch_only and not state.tried else [state.sent_wire_s + setup.resend_s]
-    return [*again, state.asked_wire_s + SAFE_WITHIN_S]
+    if setup.role in {"lamp", "horn"} and state.on is not setup.safe_on:
+        return [state.silent_wire_s + SAFE_WITHIN_S]
+    if state.on is not setup.safe_on:
+        return []
+    quiet = annunciates(work, name) or (work.state.watch_only and not state.tried)
+    again = [] if quiet else [state.sent_wire_s + setup.resend_s]
+    return [*again, state.asked_wire_s + SAFE_WITHIN_S, state.silent_wire_s + SAFE_WITHIN_S]

@@ -112,9 +112,8 @@ class Work:
         """Replace the state of an output that is no supply's."""
         self.state = replace(self.state, outputs={**self.state.outputs, name: state})
 
-    def send_switch(self, name: str, number: int, *, on: bool) -> None:
+    def send_switch(self, name: str, number: int, *, on: bool, safe: bool) -> None:
         """Send a switch command. Only `switches.command` calls this."""
-        safe = on is self.setup.outputs[name].safe_on
         self.actions.append(Switch(name, number, self.at.wire_s, on, safe))
 
     # -- people
