@@ -9,6 +9,7 @@ from supervisor.core.anodize import Operation, State, Trigger
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import strongest
 from supervisor.core.limits import BandState
+from supervisor.core.permissives import last_good_s
 from supervisor.core.readings import low_for_s
 from supervisor.core.setup import SupplySetup
 from supervisor.core.state import SupplyState
@@ -52,18 +53,12 @@ def judge_tank(work: Work, tank: str) -> None:
 def temperature_due_s(work: Work, tank: str) -> float:
     """Process time by which a good temperature must have come."""
     channel = work.setup.channels[work.setup.tanks[tank].temperature]
-    return last_good_s(work, channel.name) + channel.age_limit_s
+    return last_good_s(work.state, channel.name) + channel.age_limit_s
 
 
 def current_due_s(work: Work, setup: SupplySetup) -> float:
     """Process time by which a good current must have come."""
-    return last_good_s(work, setup.current) + setup.silent_after_s
-
-
-def last_good_s(work: Work, channel: str) -> float:
-    """Process time of a channel's newest good reading, or of the start if there has been none since."""
-    latest = work.state.channels.get(channel)
-    return work.state.started_s if latest is None or latest.good_s is None else latest.good_s
+    return last_good_s(work.state, setup.current) + setup.silent_after_s
 
 
 def judge_supply(work: Work, name: str) -> None:
@@ -128,6 +123,23 @@ def act(work: Work, name: str) -> None:
         return
     if any("contactor open" in work.setup.interlocks[cause].also for cause in standing):
         switches.command(work, fitted, on=False)
+
+
+def cut_heater(work: Work, tank: str) -> None:
+    """Switch a tank's heater off where a cause asks for it: apart from its control, whatever that one wants."""
+    heating = work.setup.tanks[tank].heating
+    if heating is not None and work.state.outputs[heating.output].on and against_heat(work, tank):
+        switches.command(work, heating.output, on=False)
+
+
+def against_heat(work: Work, tank: str) -> list[str]:
+    """The alarms over a tank whose causes are there now, told or hidden, and have its heater off."""
+    over, interlocks = work.setup.over_tank[tank], work.setup.interlocks
+    return [
+        alarm.name
+        for alarm in work.state.alarms.values()
+        if alarm.active and alarm.subject in over and "heater off" in interlocks[alarm.cause].also
+    ]
 
 
 def standing_over(work: Work, subjects: frozenset[str]) -> list[str]:

@@ -114,6 +114,25 @@ def _against(setup: LineSetup, state: LineState, contact: ContactSetup, now_s: f
     return ""
 
 
+def against_level(setup: LineSetup, state: LineState, name: str, now_s: float) -> tuple[str, ...]:
+    """Everything against believing that a level contact shows liquid: it is open, unknown, or may be stuck."""
+    reasons = []
+    if healthy(setup, state, name, now_s) is not True:
+        reasons.append(_OPEN["level"].format(name=name))
+    if not state.contacts.get(name, ContactState()).moved:
+        reasons.append(
+            f"level moved: {name} was not seen to open and close since its tank was filled last, so that it may be "
+            "stuck. Move its float by hand, out of the liquid and back, until it has shown both; then ask again."
+        )
+    return tuple(reasons)
+
+
+def air_missing(setup: LineSetup, state: LineState, supply: str, now_s: float) -> bool:
+    """Whether a supply waits for air to be proven, for fumes or for the bath, before it may be switched on."""
+    over = (setup.contacts[name] for name in setup.contacts if name in setup.over_supply[supply])
+    return any(_against(setup, state, contact, now_s) for contact in over if contact.proves)
+
+
 _OPEN = {
     "level": "level proven: {name} shows too little liquid, or its wire is broken.",
     "air flow": "air proven: {name} shows no moving air, or its wire is broken.",

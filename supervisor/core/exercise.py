@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from supervisor.core import switches
+from supervisor.core import causes, switches
 from supervisor.core.actions import Note
 from supervisor.core.events import Request
 from supervisor.core.permissives import fresh
@@ -54,13 +54,19 @@ def end(work: Work) -> None:
 
 
 def settle(work: Work) -> None:
-    """End it when its time is over, and a contactor's at once where current flows."""
+    """End it when its time is over; a contactor's at once where current flows, a heater's where a cause stands."""
     exercise = work.state.exercise
     if exercise is None:
         return
-    over = work.at.wire_s >= exercise.until_wire_s
+    over = work.at.wire_s >= exercise.until_wire_s or bool(_cold(work, exercise.output))
     if over or any(_may_flow(work, supply) for supply in _broken_by(work, exercise.output)):
         end(work)
+
+
+def _cold(work: Work, output: str) -> list[str]:
+    """The alarms because of which a heater must be off; none for what is no heater of a tank."""
+    setup = work.setup.outputs[output]
+    return causes.against_heat(work, setup.tank) if setup.role == "heater" and setup.tank else []
 
 
 def _broken_by(work: Work, output: str) -> list[str]:
@@ -93,6 +99,7 @@ def _against(work: Work, request: Request) -> tuple[str, ...]:
         why = "is a supply output, which is never exercised" if name in work.setup.outputs else "is no output"
         reasons.append(f"output: {name} {why}; this line has {known}.")
         return tuple(reasons)
+    reasons += [f"no trip: {alarm} stands, and {name} is a heater." for alarm in _cold(work, name)]
     for supply in _broken_by(work, name):
         if not work.supply(supply).output.proven_off or _may_flow(work, supply):
             reasons.append(f"off proven: {name} is in the circuit of {supply}, whose off is not proven.")

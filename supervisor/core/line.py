@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from supervisor.core import (
+    air,
     annunciator,
+    bath,
     buttons,
     causes,
     communication,
@@ -61,6 +63,8 @@ class Line:
             for over in setup.over_supply.values()
             for subject in over
         }
+        self._bears_on = bath.bears_on(setup)
+        self._air = air.driven(setup)
         self._wakes: dict[str, Wake] = {}
 
     def step(self, event: Event) -> Step:
@@ -74,6 +78,10 @@ class Line:
         for name in sorted({supply for one in touched | turned for supply in self._acts_on.get(one, ())}):
             _settle(work, name)
             wakes[f"supply {name}"] = _wake(work, name)
+        for name in sorted({tank for one in touched | turned for tank in self._bears_on.get(one, ())}):
+            wakes[f"bath {name}"] = _wake_at(work, *bath.settle(work, name))
+        if self._air:
+            wakes["air"] = _wake_at(work, *air.settle(work, self._air))
         if work.state.outputs:
             wakes["outputs"] = _settle_outputs(work)
         wakes["alarms"] = Wake(process_s=_after(telling.due_s(work), event.at.process_s))
@@ -101,6 +109,7 @@ class Line:
             due_s["contact"] = contacts.due_s(self.setup, work.state, name)
         if name in self.setup.tanks:
             causes.judge_tank(work, name)
+            bath.judge(work, name)
             due_s["tank"] = causes.temperature_due_s(work, name)
         for kind, moment_s in due_s.items():
             wakes[f"{kind} {name}"] = Wake(process_s=_after(moment_s, work.at.process_s))
@@ -185,6 +194,9 @@ def _started(work: Work, event: Started) -> None:
         contacts={name: replace(seen, closed=None) for name, seen in work.state.contacts.items()},
         attended_s=None,
         lowered_wire_s=None,
+        heating={},
+        cooling={},
+        air={},
     )
     shift_s = 0.0 if event.same_boot or event.journal_s is None else event.at.process_s - event.journal_s
     telling.carried_over(work, shift_s)
@@ -324,7 +336,7 @@ def _proof(work: Work, name: str) -> None:
 
 def _wake(work: Work, name: str) -> Wake:
     """When this supply must be looked at again even if nothing comes."""
-    supply, setup, at = work.supply(name), work.supply_setup(name), work.at
+    supply, setup = work.supply(name), work.supply_setup(name)
     process = [causes.current_due_s(work, setup)]
     wire: list[float] = []
     operation = supply.operation
@@ -344,7 +356,11 @@ def _wake(work: Work, name: str) -> Wake:
         wire.append(supply.output.asked_wire_s + setup.proof_deadline_s)
     if supply.output.sent_wire_s is not None and not work.state.watch_only:
         wire.append(supply.output.sent_wire_s + setup.resend_s)
-    return Wake(_soonest(process, at.process_s), _soonest(wire, at.wire_s))
+    return _wake_at(work, process, wire)
+
+
+def _wake_at(work: Work, process_s: list[float], wire_s: list[float]) -> Wake:
+    return Wake(_soonest(process_s, work.at.process_s), _soonest(wire_s, work.at.wire_s))
 
 
 def _after(moment_s: float, now_s: float) -> float | None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from supervisor.core import contacts, words
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.plan import highest_current_a
 from supervisor.core.setup import LineSetup, SupplySetup
-from supervisor.core.state import LineState
+
+if TYPE_CHECKING:
+    from supervisor.core.state import LineState
 
 
 def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: float) -> tuple[str, ...]:
@@ -19,7 +23,7 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
     """
     supply = setup.supplies[name]
     checks = (
-        _not_watching(state),
+        not_watching(state),
         _operation_ready(state, name, what),
         _off_proven(state, name),
         _supply_answers(state, supply, now_s),
@@ -29,13 +33,14 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         *_bath_in_band(setup, state, supply, now_s),
         *_heartbeats(setup, state, name, now_s),
         *contacts.against(setup, state, name, now_s),
-        *_nothing_tried(state),
+        *nothing_tried(state),
         *_nothing_latched(setup, state, supply),
     )
     return tuple(reason for reason in checks if reason)
 
 
-def _not_watching(state: LineState) -> str:
+def not_watching(state: LineState) -> str:
+    """Nothing is energised while only watching, or once told to end."""
     if state.ending:
         return "not ending: this supervisor was told to end and switches nothing on any more."
     return "watching only: this supervisor was started to watch and switches nothing on." if state.watch_only else ""
@@ -119,7 +124,8 @@ def _heartbeats(setup: LineSetup, state: LineState, name: str, now_s: float) -> 
     )
 
 
-def _nothing_tried(state: LineState) -> tuple[str, ...]:
+def nothing_tried(state: LineState) -> tuple[str, ...]:
+    """Nothing is energised while an output is tried out."""
     if state.exercise is None:
         return ()
     return (f"nothing tried: {state.exercise.output} is being exercised.",)
@@ -146,3 +152,9 @@ def fresh(state: LineState, channel: str, now_s: float, age_limit_s: float) -> f
     if latest is None or latest.good_s is None or latest.reading.value is None:
         return None
     return latest.reading.value if now_s - latest.good_s <= age_limit_s else None
+
+
+def last_good_s(state: LineState, channel: str) -> float:
+    """Process time of a channel's newest good reading, or of the start if there has been none since."""
+    latest = state.channels.get(channel)
+    return state.started_s if latest is None or latest.good_s is None else latest.good_s

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-from supervisor.core import alarm_requests, anodize, exercise, knobs, switches
+from supervisor.core import air, alarm_requests, anodize, bath, exercise, knobs, switches
 from supervisor.core.anodize import State, Trigger
 from supervisor.core.energise import RECORD_WITHIN_S, intend
 from supervisor.core.events import Order, Request
@@ -41,6 +41,8 @@ def take(work: Work, request: Request) -> None:
         alarm_requests.take(work, request)
     elif request.what == "off":
         _off(work, request)
+    elif request.what in {"heat", "rest", "filled"}:
+        bath.take(work, request)
     elif request.what == "exercise":
         exercise.begin(work, request)
     elif request.what == "release":
@@ -127,6 +129,7 @@ def _start(work: Work, request: Request, name: str) -> None:
     )
     if plan is None or reasons:
         work.answer(request.id, reasons)
+        air.ask(work, name)
         return
     operations = work.state.operations + 1
     work.state = replace(work.state, operations=operations)
@@ -227,4 +230,6 @@ def _off(work: Work, request: Request) -> None:
     for name, output in () if request.supply else work.setup.outputs.items():
         if output.role == "heater":
             switches.make_safe(work, name)
+    if not request.supply:
+        bath.off(work, why)
     work.answer(request.id, supplies=", ".join(names))

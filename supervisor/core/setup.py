@@ -344,8 +344,8 @@ class LineSetup:
 
     Attributes:
         interlocks: the effects of every cause on this line.
-        over_supply: by supply, the subjects whose causes act on its operation. over_tank: by tank, on its heater.
-            Both follow from the rest.
+        over_supply: by supply, the subjects whose causes act on its operation. over_tank: by tank, on its heater: what
+            acts on its supplies as well. Both follow from the rest.
     """
 
     name: str
@@ -368,7 +368,7 @@ class LineSetup:
     def __post_init__(self) -> None:
         """Work out once who acts on whom."""
         supplies = {name: self._over_supply(supply) for name, supply in self.supplies.items()}
-        object.__setattr__(self, "over_supply", supplies)
+        object.__setattr__(self, "over_supply", supplies)  # over_tank asks for it
         object.__setattr__(self, "over_tank", {name: self._over_tank(name) for name in self.tanks})
 
     def second_means(self, subject: str) -> bool:
@@ -384,12 +384,13 @@ class LineSetup:
         return frozenset(own | devices | self._contacts_of(supply.tank))
 
     def _over_tank(self, tank: str) -> frozenset[str]:
-        """What a heater stands and falls with: its tank and itself, its contacts, and the devices that show them."""
+        """What a heater stands and falls with: its tank and itself, its contacts, devices and supplies."""
         heating, contacts = self.tanks[tank].heating, self._contacts_of(tank)
         channels = {self.tanks[tank].temperature, *(self.contacts[contact].channel for contact in contacts)}
         devices = {self.channels[channel].device for channel in channels}
         own = {tank} if heating is None else {tank, heating.output, self.outputs[heating.output].device}
-        return frozenset(own | contacts | devices)
+        supplies = (self.over_supply[name] for name, supply in self.supplies.items() if supply.tank == tank)
+        return frozenset(own | contacts | devices).union(*supplies)
 
     def _contacts_of(self, tank: str) -> set[str]:
         return {contact.name for contact in self.contacts.values() if contact.tank in {tank, ""}}

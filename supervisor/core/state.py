@@ -11,7 +11,9 @@ from supervisor.core.annunciator import AnnunciatorState
 from supervisor.core.anodize import Operation
 from supervisor.core.contactor import Closing
 from supervisor.core.contacts import ContactState
+from supervisor.core.cooling import CoolingState
 from supervisor.core.events import Reading
+from supervisor.core.heating import HeatingState
 from supervisor.core.limits import BandState
 from supervisor.core.load import Load
 from supervisor.core.output import Output
@@ -105,6 +107,7 @@ class LineState:
         actions, operations, numbered_loads: how many there have been; the next number is one more.
         contacts: what they showed, by name. alarm_log: what became of alarms lately, oldest first.
         attended_s: process time at which a person last asked for anything; None if nobody has since the start.
+        heating, cooling: by tank. air: process time at which a fan or agitation that rests otherwise was needed last.
         lowered_wire_s: when the newest request was made that takes energy away; an older one that adds some is refused.
         annunciator: what lamps, horn and buttons remember.
     """
@@ -129,3 +132,6 @@ class LineState:
     attended_s: float | None = None
     lowered_wire_s: float | None = None
     annunciator: AnnunciatorState = field(default_factory=AnnunciatorState)
+    heating: dict[str, HeatingState] = field(default_factory=dict)
+    cooling: dict[str, CoolingState] = field(default_factory=dict)
+    air: dict[str, float] = field(default_factory=dict)

@@ -81,6 +81,19 @@ def doubt(work: Work, name: str) -> None:
     make_safe(work, name)
 
 
+def keep_telling(work: Work, name: str) -> list[float]:
+    """Send again, now and then, what is not the safe state and not confirmed; the wire time at which that is due next.
+
+    For what is better on than off once it is wanted, such as a fan. A heater's on is never repeated.
+    """
+    state = work.state.outputs[name]
+    if state.on is work.setup.outputs[name].safe_on or state.confirmed_s is not None:
+        return []
+    if work.at.wire_s - state.sent_wire_s >= SAFE_WITHIN_S:
+        command(work, name, on=state.on)
+    return [work.state.outputs[name].sent_wire_s + SAFE_WITHIN_S]
+
+
 def settle(work: Work, name: str) -> None:
     """Send a safe state again that is not confirmed, and tell of one that stays so."""
     state, setup, wire_s = work.state.outputs[name], work.setup.outputs[name], work.at.wire_s

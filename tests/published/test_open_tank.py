@@ -1,0 +1,27 @@
+"""What an open tank loses against the published table."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from supervisor.trade.open_tank import loses_w_per_m2
+
+
+# Source: Engineering ToolBox, "Heat loss from open water tanks", still air at 60 degF; 1 Btu/(h ft2) = 3.1546 W/m2
+# (NIST SP 811).
+@pytest.mark.parametrize(
+    ("fahrenheit", "printed"), [(90, 130), (110, 330), (140, 820), (160, 1310), (180, 2000), (200, 3000)]
+)
+def test_the_loss_of_an_open_tank_is_the_printed_one(fahrenheit: float, printed: float) -> None:
+    assert loses_w_per_m2((fahrenheit - 32) / 1.8) == pytest.approx(printed * 3.15459, rel=1e-4)
+
+
+def test_the_loss_lies_between_the_printed_figures() -> None:
+    assert loses_w_per_m2(50.0) == pytest.approx((330 + 820 * 0.4 - 330 * 0.4) * 3.15459, rel=1e-4)
+
+
+def test_nothing_is_lost_into_air_as_warm_and_nothing_is_known_near_boiling() -> None:
+    assert loses_w_per_m2(15.0) == 0.0
+    assert loses_w_per_m2(94.0) == math.inf
