@@ -1,4 +1,4 @@
-"""A line with a heated seal tank, a cooled acid tank, and fans that rest: what heating, cooling and air are tested on."""
+"""A line with a heated seal tank, a cooled acid tank, and fans that rest: for heating, cooling and air."""
 
 from __future__ import annotations
 
