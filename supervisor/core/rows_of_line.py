@@ -75,6 +75,7 @@ ROWS: dict[str, Row] = {
         "What it switches rests by itself; loads that hang on it are held with the output off.",
         "Check its power and its cable, then reset this alarm and restart.",
         "Minutes: the load is safe and waits.",
+        also=_COLD,
         brings=(
             "contactor-dropped",
             "contactor-failed",

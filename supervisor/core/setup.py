@@ -384,14 +384,13 @@ class LineSetup:
         return frozenset(own | devices | self._contacts_of(supply.tank))
 
     def _over_tank(self, tank: str) -> frozenset[str]:
-        """What a heater stands and falls with: its tank, itself, and the devices that read the tank and switch it."""
+        """What a heater stands and falls with: its tank and itself, its contacts, devices and supplies."""
         heating, contacts = self.tanks[tank].heating, self._contacts_of(tank)
-        read = {self.tanks[tank].temperature} | {self.contacts[name].channel for name in contacts}
-        devices = {self.channels[name].device for name in read}
-        devices |= {self.outputs[heating.output].device} if heating else set()
+        channels = {self.tanks[tank].temperature, *(self.contacts[contact].channel for contact in contacts)}
+        devices = {self.channels[channel].device for channel in channels}
+        own = {tank} if heating is None else {tank, heating.output, self.outputs[heating.output].device}
         supplies = (self.over_supply[name] for name, supply in self.supplies.items() if supply.tank == tank)
-        own = {tank} | contacts | ({heating.output} if heating else set())
-        return frozenset(own | (devices & {*self.heartbeats, *self.watches})).union(*supplies)
+        return frozenset(own | contacts | devices).union(*supplies)
 
     def _contacts_of(self, tank: str) -> set[str]:
         return {contact.name for contact in self.contacts.values() if contact.tank in {tank, ""}}
