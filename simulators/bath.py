@@ -106,9 +106,12 @@ class Sensor:
         is_open: the wire is broken.
         is_frozen: it goes on showing what it showed.
         is_out: it has come out of its tank's liquid and hangs in the room's air.
+        only_c: all that it shows whatever its sheath does, degC; None while it is well.
     """
 
-    __slots__ = ("_chance", "_lag_s", "_noise_c", "_shown_c", "is_frozen", "is_open", "is_out", "sheath_c", "tank")
+    __slots__ = (
+        "_chance", "_lag_s", "_noise_c", "_shown_c", "is_frozen", "is_open", "is_out", "only_c", "sheath_c", "tank",
+    )  # fmt: skip
 
     def __init__(self, plan: SensorPlan, start_c: float, chance: random.Random) -> None:
         self.tank = plan.tank
@@ -116,6 +119,7 @@ class Sensor:
         self.is_open = False
         self.is_frozen = False
         self.is_out = False
+        self.only_c: float | None = None
         self._lag_s = plan.lag_s
         self._noise_c = plan.noise_c
         self._chance = chance
@@ -130,6 +134,8 @@ class Sensor:
         """What it shows now, degC, with noise; None while its wire is broken."""
         if self.is_open:
             return None
+        if self.only_c is not None:
+            return self.only_c
         if not self.is_frozen:
             self._shown_c = self._chance.gauss(self.sheath_c, self._noise_c)
         return self._shown_c

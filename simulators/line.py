@@ -249,6 +249,8 @@ class SimulatedLine:
         sensor = self.sensors[name]
         kinds = ("thermocouple open", "sensor frozen", "sensor out")
         sensor.is_open, sensor.is_frozen, sensor.is_out = (bool(self.board.standing(what, name)) for what in kinds)
+        shows = self.board.standing("sensor shows", name)
+        sensor.only_c = shows[-1].amounts["value_c"] if shows else None
 
     def _apply_to_contact(self, name: str) -> None:
         contact = self.contacts[name]

@@ -1,4 +1,4 @@
-"""A device without a heartbeat of its own: it is there while any good reading comes from it.
+"""A device without a heartbeat of its own: it is there while it answers, be it that a sensor of it is broken.
 
 One that comes back may have been without power, with its outputs at rest: what it was told before is history.
 """
@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 
 
 def due_s(work: Work, device: str) -> float:
-    """Process time by which the next good reading of anything of a device must have come."""
+    """Process time by which the next answer about anything of a device must have come."""
     watch = work.setup.watches[device]
     latest = (work.state.channels.get(channel) for channel in watch.channels)
-    seen_s = [one.good_s for one in latest if one is not None and one.good_s is not None]
+    seen_s = [one.answered_s for one in latest if one is not None and one.answered_s is not None]
     return max([*seen_s, work.state.heard_from_s]) + watch.silent_after_s
 
 

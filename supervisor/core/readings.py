@@ -18,6 +18,9 @@ from supervisor.trade.charge import with_accuracy
 OVER_SHARE = 1.05
 """A current or voltage surely above this share of the highest set point is too much (common practice, no source)."""
 
+ANSWERED = frozenset({Quality.GOOD, Quality.ABSENT, Quality.OUT_OF_RANGE})
+"""What a device that is there says of a channel: its value, or that it has none, as of a broken thermocouple."""
+
 OF_SUPPLY = (
     "current", "voltage", "output_state", "mode", "set_current", "set_voltage", "uptime", "restarted", "counter",
 )  # fmt: skip
@@ -123,9 +126,12 @@ def _remember(work: Work, reading: Reading, sampled_s: float) -> None:
     """Keep a reading as its channel's newest, in the copy that `take` made."""
     before = work.state.channels.get(reading.channel)
     good_s, good_value = (before.good_s, before.good_value) if before else (None, 0.0)
+    answered_s = before.answered_s if before else None
     if reading.value is not None:
         good_s, good_value = sampled_s, reading.value
-    work.state.channels[reading.channel] = Latest(reading, sampled_s, good_s, good_value)
+    if reading.quality in ANSWERED:
+        answered_s = sampled_s
+    work.state.channels[reading.channel] = Latest(reading, sampled_s, good_s, good_value, answered_s)
 
 
 def _temperature(work: Work, tank: str, reading: Reading, sampled_s: float) -> None:

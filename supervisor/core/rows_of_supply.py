@@ -47,13 +47,15 @@ ROWS: dict[str, Row] = {
         least=Effect.HOLD,
     ),
     "supply-silent": Row(
-        Effect.ABORT,
+        Effect.HOLD,
         Priority.HIGH,
         "The supply {subject} does not answer.",
-        "Wherever a wire leads to it, off is sent again and again until good readings prove it.",
+        "The load is held and its contactor opened; wherever a wire leads to the supply, off is sent until readings "
+        "prove it.",
         "Go to the supply and look whether current flows.",
         "None: go now.",
         by_hand=_CUT_THE_MAINS + "Go to the supply and look whether current flows.",
+        also=_OPEN,
         brings=(
             "current-lost",
             "output-dropped",
@@ -61,7 +63,6 @@ ROWS: dict[str, Row] = {
             "settings-differ",
             "meters-differ",
             "command-failed",
-            "off-not-proven",
         ),
         least=Effect.HOLD,
     ),

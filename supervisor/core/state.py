@@ -29,12 +29,14 @@ class Latest:
         reading: as it came, good or not. at_s: process time of its sample.
         good_s: process time of the newest good sample; None before the first since start.
         good_value: that sample's value; meaningless while `good_s` is None.
+        answered_s: process time of the newest sample that its device answered, be it that there is no value.
     """
 
     reading: Reading
     at_s: float
     good_s: float | None
     good_value: float = 0.0
+    answered_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

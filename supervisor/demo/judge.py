@@ -153,7 +153,7 @@ def _supply_silent(evidence: Evidence) -> Iterator[str]:
     yield from _alarm(evidence, "off-not-proven", of="supplies")
     yield from _because(evidence, "supply-silent")
     yield from _contactor_opened(evidence)
-    yield from _aborting_until_proof(evidence)
+    yield from _holding_until_proof(evidence)
     yield from _unsure_while_silent(evidence)
     yield from _sent_until_proof(evidence)
 
@@ -170,21 +170,21 @@ def _contactor_opened(evidence: Evidence) -> Iterator[str]:
         yield "The contactor did not open while the supply was silent."
 
 
-def _aborting_until_proof(evidence: Evidence) -> Iterator[str]:
-    """From the first aborting on, nothing but aborting before the proof and aborted with it."""
+def _holding_until_proof(evidence: Evidence) -> Iterator[str]:
+    """From the first holding on, nothing but holding before the proof and held with it."""
     states = [
         (_only(status["supplies"])["state"], _only(status["supplies"])["off_proven"]) for status in evidence.history
     ]
-    first = next((number for number, (state, _) in enumerate(states) if state == "aborting"), None)
+    first = next((number for number, (state, _) in enumerate(states) if state == "holding"), None)
     if first is None:
-        yield "The operation was never seen aborting."
-    elif any(state != ("aborted" if proven else "aborting") for state, proven in states[first:]):
-        yield "The operation did not stay aborting until off was proven."
+        yield "The operation was never seen holding."
+    elif any(state != ("held" if proven else "holding") for state, proven in states[first:]):
+        yield "The operation did not stay holding until off was proven."
 
 
 def _unsure_while_silent(evidence: Evidence) -> Iterator[str]:
     """What was told shortly before the proof, with no reading for long, must hold the true charge already."""
-    told = [s for s in evidence.history if _only(s["supplies"])["state"] == "aborting"][-1:]
+    told = [s for s in evidence.history if _only(s["supplies"])["state"] == "holding"][-1:]
     for status in told:
         charge = _only(status["supplies"])["operation"]["charge_c"]
         if not charge["low"] <= evidence.true["charge_c"] <= charge["high"]:
@@ -283,7 +283,7 @@ ROWS: dict[str | None, tuple[str, Check]] = {
     None: ("complete", _complete),
     "broker-away": ("complete", _broker_away),
     "bath-overheats": ("stopped", _bath_overheats),
-    "supply-silent": ("aborted", _supply_silent),
+    "supply-silent": ("held", _supply_silent),
     "contact-lost": ("held", _contact_lost),
     "thermocouple-open": ("held", _thermocouple_open),
     "microcontroller-resets": ("held", _microcontroller_resets),

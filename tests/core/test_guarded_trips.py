@@ -115,3 +115,12 @@ def test_a_loop_that_was_a_little_late_holds_nothing() -> None:
     bench.later(0.5)
     bench.give(Delayed(bench.at, 1.9))
     assert bench.stands() is State.RUNNING
+
+
+def test_the_emergency_stop_aborts_a_load_that_is_stopping_already() -> None:
+    bench = Guarded().under_way()
+    bench.obeys = False
+    bench.temperature(25.0)
+    assert bench.stands() is State.STOPPING
+    bench.opens("stop")
+    assert bench.stands() is State.ABORTING

@@ -184,18 +184,18 @@ def test_an_overdue_proof_tells_to_cut_the_mains_where_nothing_else_can(fitted: 
     assert ("No second means" in text and "cut the mains of main by hand" in text) is told
 
 
-def test_a_silent_supply_is_aborting_until_it_answers_and_off_is_proven() -> None:
+def test_a_silent_supply_is_holding_until_it_answers_and_off_is_proven() -> None:
     bench = Bench().running()
     bench.silent = {"main"}
     bench.run(20.0)
-    assert bench.stands() is State.ABORTING
+    assert bench.stands() is State.HOLDING
     assert bench.alarm("main/supply-silent") is AlarmState.UNACKNOWLEDGED
     assert "cut the mains" in bench.alarm_texts("main/supply-silent")[0]
     before = len(bench.named(SwitchOff))
     bench.silent = set()
     bench.run(2.0)
     assert len(bench.named(SwitchOff)) > before
-    assert bench.stands() is State.ABORTED
+    assert bench.stands() is State.HELD
 
 
 def test_current_where_off_was_proven_is_switched_off_at_once_and_told() -> None:

@@ -159,8 +159,7 @@ def test_every_trip_of_the_table_is_tried_here() -> None:
     ("first", "second", "ends"),
     [
         ("main/current-lost", "main-acid/bath-high-high", State.STOPPING),
-        ("main-acid/bath-high-high", "main/supply-silent", State.ABORTING),
-        ("main/supply-silent", "main-acid/bath-high-high", State.ABORTING),
+        ("main/over-current", "main-acid/bath-high-high", State.ABORTING),
     ],
 )
 def test_the_stronger_of_two_trips_wins_whichever_came_first(first: str, second: str, ends: State) -> None:

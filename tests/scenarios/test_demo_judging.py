@@ -84,14 +84,14 @@ def last(evidence: Evidence) -> dict[str, Any]:
 
 
 def _silent(evidence: Evidence) -> Evidence:
-    running, aborted = evidence.history
-    aborting = state("aborting", 16.0, proven=False, why="supply-silent")
-    aborted["alarms"].append(alarm("main/off-not-proven"))
+    running, held = evidence.history
+    holding = state("holding", 16.0, proven=False, why="supply-silent")
+    held["alarms"].append(alarm("main/off-not-proven"))
     fault = {"truth": "fault", "begins": False, "wire_s": OFF_S - 0.2}
     offs = [0.9, *(15.0 + 0.5 * number for number in range(11))]
     opened = {"truth": "switch", "switch": "main-contactor", "on": False, "changed": True, "wire_s": 17.0}
     truths = [*evidence.truths, fault, output(False, OFF_S + 0.01, changed=False), opened]
-    return replace(evidence, history=[running, aborting, aborted], truths=truths, offs=[offs])
+    return replace(evidence, history=[running, holding, held], truths=truths, offs=[offs])
 
 
 def _lost(evidence: Evidence) -> Evidence:
@@ -215,17 +215,17 @@ def contactor_opened_late(evidence: Evidence) -> Evidence:
     return evidence
 
 
-def held_meanwhile(evidence: Evidence) -> Evidence:
+def stopped_meanwhile(evidence: Evidence) -> Evidence:
+    evidence.history.insert(2, state("stopped", 17.0, proven=False))
+    return evidence
+
+
+def held_before_proof(evidence: Evidence) -> Evidence:
     evidence.history.insert(2, state("held", 17.0, proven=False))
     return evidence
 
 
-def aborted_before_proof(evidence: Evidence) -> Evidence:
-    evidence.history.insert(2, state("aborted", 17.0, proven=False))
-    return evidence
-
-
-def never_aborting(evidence: Evidence) -> Evidence:
+def never_holding(evidence: Evidence) -> Evidence:
     return replace(evidence, history=[evidence.history[0], state("running", 21.0, proven=True)])
 
 
@@ -257,9 +257,9 @@ def never_silent(evidence: Evidence) -> Evidence:
         (without_off_alarm, "The alarm main/off-not-proven did not come."),
         (contactor_left_closed, "The contactor did not open while the supply was silent."),
         (contactor_opened_late, "The contactor did not open while the supply was silent."),
-        (held_meanwhile, "The operation did not stay aborting until off was proven."),
-        (aborted_before_proof, "The operation did not stay aborting until off was proven."),
-        (never_aborting, "The operation was never seen aborting."),
+        (stopped_meanwhile, "The operation did not stay holding until off was proven."),
+        (held_before_proof, "The operation did not stay holding until off was proven."),
+        (never_holding, "The operation was never seen holding."),
         (sent_once, "Off was not sent again."),
         (one_left_out, "There were more than 1 s between two off commands."),
         (obeyed_late, "The supply was not switched off as soon as it answered again."),
