@@ -41,7 +41,7 @@ def cause_table(line: LineFile) -> Iterator[str]:
 def _row(setup: LineSetup, cause: str, subjects: tuple[str, ...]) -> _Row:
     row, interlock = CAUSES[cause], setup.interlocks[cause]
     marks = ("*" if row.when == "with current" else "") + ("!" if interlock != row.standard else "")
-    also = ", ".join(sorted(interlock.also & fitted_also(setup)))
+    also = ", ".join(sorted(interlock.also & fitted_also(setup, subjects)))
     # A tank's own delay is before the table's: it is its limits that wait.
     waits = [setup.tanks[tank].band.delay_s for tank in subjects] if cause in WARN_LIMITS else [0.0]
     after = sorted({interlock.on_delay_s + wait_s for wait_s in waits})
@@ -56,7 +56,7 @@ def causes_told(line: LineFile) -> list[dict[str, Any]]:
         {
             "cause": cause,
             "effect": setup.interlocks[cause].effect.name.lower(),
-            "also": sorted(setup.interlocks[cause].also & fitted_also(setup)),
+            "also": sorted(setup.interlocks[cause].also & fitted_also(setup, subjects)),
             "delay_s": setup.interlocks[cause].on_delay_s,
             "when": CAUSES[cause].when,
             "subjects": list(subjects),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from supervisor.core.effects import Also
 from supervisor.core.interlocks import CAUSES
@@ -27,11 +27,17 @@ def causes_of_line(setup: LineSetup) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def fitted_also(setup: LineSetup) -> frozenset[Also]:
-    """What a cause can do here beside its effect."""
-    contactor: set[Also] = {"contactor open"} if any(one.contactor for one in setup.supplies.values()) else set()
-    heater: set[Also] = {"heater off"} if any(tank.heating for tank in setup.tanks.values()) else set()
-    return frozenset(contactor | heater)
+def fitted_also(setup: LineSetup, subjects: Iterable[str]) -> frozenset[Also]:
+    """What a cause of one of these subjects can do here beside its effect."""
+    found: set[Also] = set()
+    for subject in subjects:
+        supplies = (setup.supplies[name] for name, over in setup.over_supply.items() if subject in over)
+        tanks = (setup.tanks[name] for name, over in setup.over_tank.items() if subject in over)
+        if any(supply.contactor is not None for supply in supplies):
+            found.add("contactor open")
+        if any(tank.heating is not None for tank in tanks):
+            found.add("heater off")
+    return frozenset(found)
 
 
 def _remote(setup: LineSetup, supply: str) -> bool:

@@ -69,6 +69,3 @@ def _changed(cause: str, table: InterlockTable, row: Row, view: View, told: Told
         longest = show(row.longest_s, "time", view.system)
         right = f"at most {longest}" if row.longest_s else "remove it: this cause counts at once"
         told((*where, "delay"), f"{show(table.delay, 'time', view.system)} is too long for {cause}", right)
-    if known(table.also) and "heater off" in table.also and row.about == "supply":
-        problem = "a cause about a supply concerns no heater"
-        told((*where, "also"), problem, "leave heater off out; a tank's or a contact's cause may have it")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from supervisor.config.causes import fitted_also
+from supervisor.config.causes import causes_of_line, fitted_also
 from supervisor.config.load import LineFile
 from supervisor.config.model import ContactTable
 from supervisor.config.setup import line_setup
@@ -74,8 +74,10 @@ def of_signals(line: LineFile) -> Iterator[str]:
 
 def of_additions(line: LineFile) -> Iterator[str]:
     """What the file adds to causes for which there is nothing here to act on."""
-    fitted = fitted_also(line_setup(line))
+    setup = line_setup(line)
+    subjects = causes_of_line(setup)
     for cause, table in line.document.interlocks.items():
-        for also in table.also:
-            if also not in fitted:
-                yield f"Cause {cause} is also to do {also!r}, and this line has nothing that could."
+        if cause not in subjects:
+            yield f"Cause {cause} is changed by the file and can never be there: what shows it is not fitted."
+        for also in sorted(set(table.also) - fitted_also(setup, subjects.get(cause, ()))):
+            yield f"Cause {cause} is also to do {also!r}, and nothing it concerns has that."

@@ -156,14 +156,6 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
         "counts at once",
     ),
     (
-        "a heater for a supply's cause",
-        BOTH,
-        ((CHANGE, '[interlocks.current-lost]\nalso = ["heater off"]\n\n' + CHANGE),),
-        "interlocks.current-lost.also",
-        "concerns no heater",
-        "leave heater off out",
-    ),
-    (
         "an unknown addition",
         BOTH,
         ((CHANGE, '[interlocks.lid-shut]\nalso = ["lamp on"]\n\n' + CHANGE),),
@@ -295,7 +287,8 @@ def test_every_device_that_is_read_is_watched_but_the_supplys(written: Written) 
 
 def test_a_device_with_a_heartbeat_is_not_watched_twice(written: Written) -> None:
     setup = line_setup(load_line(written(base=CORNER)))
-    assert (setup.watches.keys(), setup.heartbeats.keys()) == ({"relays"}, {"board"})
+    assert set(setup.watches) == {"relays"}
+    assert set(setup.heartbeats) == {"board"}
 
 
 def test_a_board_of_lamps_and_buttons_is_watched_and_holds_nothing(written: Written) -> None:
@@ -372,7 +365,19 @@ DOUBTS: list[tuple[str, str, tuple[Edit, ...], str]] = [
         "an addition in vain",
         "bench-us.toml",
         (("[growth]", '[interlocks.bath-high-high]\nalso = ["contactor open"]\n\n[growth]'),),
-        "Cause bath-high-high is also to do 'contactor open', and this line has nothing that could",
+        "Cause bath-high-high is also to do 'contactor open', and nothing it concerns has that",
+    ),
+    (
+        "a heater of another tank",
+        BOTH,
+        ((CHANGE, '[interlocks.current-lost]\nalso = ["heater off"]\n\n' + CHANGE),),
+        "Cause current-lost is also to do 'heater off', and nothing it concerns has that",
+    ),
+    (
+        "a change of what cannot be",
+        KNOBS,
+        (("[growth]", '[interlocks.level-low]\neffect = "stop"\n\n[growth]'),),
+        "Cause level-low is changed by the file and can never be there",
     ),
     (
         "a heater nobody controls",

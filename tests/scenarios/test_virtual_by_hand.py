@@ -11,6 +11,9 @@ from supervisor.core.anodize import State
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
 
 RAMP_S = 20.0
+AIR_S = 35.0
+"""The fan starts with the supervisor's first safe state, and air must be proven for 30 s, process time, s."""
+
 NO_CONTACTOR: dict[str, object] = {
     "supplies.main.control": "none",
     "supplies.main.contactor": None,
@@ -49,7 +52,8 @@ def current_a(line: VirtualLine) -> float:
 
 
 async def begin(line: VirtualLine) -> None:
-    """Start a small load and wait until the supervisor waits for hands."""
+    """Let the air be proven, start a small load and wait until the supervisor waits for hands."""
+    await line.pass_time(AIR_S)
     answer = await line.ask("start", area="20 in^2", target="1 um", ramp=f"{RAMP_S:g} s", confirmed=True)
     assert answer["ok"], answer
     await line.until(lambda: line.service.status()["supplies"]["main"]["waits_for_hands"], 10.0)
@@ -89,6 +93,7 @@ async def test_a_load_made_with_knobs_ends_at_its_target_with_the_contactor_open
 async def test_nothing_closes_before_a_person_says_that_the_knobs_stand_at_nought() -> None:
     async with knobs() as line:
         await line.start()
+        await line.pass_time(AIR_S)
         answer = await line.ask("start", area="20 in^2", target="1 um")
         assert answer["reasons"][0].startswith("knobs down: ")
         await line.pass_time(5.0)

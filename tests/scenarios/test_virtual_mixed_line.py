@@ -5,6 +5,9 @@ from __future__ import annotations
 from supervisor.core.anodize import State
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
 
+AIR_S = 35.0
+"""The fan starts with the supervisor's first safe state, and air must be proven for 30 s, process time, s."""
+
 
 def changes(line: VirtualLine) -> list[tuple[str, bool]]:
     """Every true change of the contactor and the supply's output, in the order in which they came."""
@@ -21,7 +24,7 @@ def changes(line: VirtualLine) -> list[tuple[str, bool]]:
 async def test_a_load_completes_with_the_contactor_closed_first_and_opened_last() -> None:
     async with virtual_line(base="scpi-and-board") as line:
         await line.start()
-        await line.pass_time(10.0)
+        await line.pass_time(AIR_S)
         assert line.alarms == set()
         await line.begin("1 um", ramp="20 s")
         await line.until_state(State.COMPLETE, within_s=400.0)
@@ -40,7 +43,7 @@ async def test_a_load_completes_with_the_contactor_closed_first_and_opened_last(
 async def test_a_board_that_resets_in_the_middle_of_a_load_holds_it_and_names_the_heartbeat() -> None:
     async with virtual_line(base="scpi-and-board") as line:
         await line.start()
-        await line.pass_time(10.0)
+        await line.pass_time(AIR_S)
         await line.begin("1 um", ramp="20 s")
         await line.until_state(State.RUNNING, within_s=10.0)
         await line.until(line.truly_on, 10.0)

@@ -34,6 +34,8 @@ READ: list[tuple[str, Kind, float]] = [
     ("0.3 K", "temperature difference", 0.3),
     ("19200 baud", "bit rate", 19200.0),
     ("5 %", "fraction", 0.05),
+    ("2 kW", "power", 2000.0),
+    ("500 W", "power", 500.0),
     ("165 g/L", "concentration", 165.0),
     (" +1.65e2 g/l ", "concentration", 165.0),
 ]
