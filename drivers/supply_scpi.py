@@ -1,15 +1,24 @@
-"""A programmable DC supply that speaks SCPI over a serial line. From SCPI-1999 and IEEE 488.2, from memory."""
+"""A programmable DC supply that speaks SCPI over a serial line. From SCPI-1999 and IEEE 488.2, from memory.
+
+Whether its power came on anew is bit 7 of the standard event status register, `*ESR?` (IEEE 488.2, 11.5.1.2). Reading
+that register clears it, and so does the `*CLS` behind every off: an answer lost on the wire is news lost for good. So
+nothing rests on that bit alone. A supply that comes back off shows it by its output state and by the missing current,
+one that comes back at other set points by those as read back; both refuse what is set next where they must be greeted
+first, and an uptime or a charge counter, where there is one, begins anew. Only one that comes back on, just as it was,
+between two readings, in the very moment in which that one answer is lost, is not seen; where the supply has a register
+that keeps the news when it is read, the profile names that one as the query.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Coroutine
 from dataclasses import replace
 from typing import TypeVar
 
 from drivers import scpi_text
 from drivers.points import DeviceMap, Field, SerialSettings
-from drivers.ports import BadAnswer, Refused, Scan, Sent, Times
+from drivers.ports import BadAnswer, Refused, Scan, Sent, Times, WireError
 from drivers.text_link import Answer, Ask, TextLink
 from drivers.text_times import line_s
 
@@ -21,10 +30,19 @@ DEFAULTS = {
     "set_current": ("CURR?", "CURR"),
     "set_voltage": ("VOLT?", "VOLT"),
     "time_out": ("", ""),
+    "uptime": ("", ""),
+    "restarted": ("*ESR?", ""),
+    "charge": ("", ""),
 }
 """Query and command of each point, where its profile names no other."""
 
 MODES = {"current held": 0.0, "voltage held": 1.0}
+
+COUNTED = ("uptime", "charge")
+"""Points whose numbers the supply tells in a unit of its own, such as A*h; the scale is what one of it is in theirs."""
+
+NOT_GREETED = 0
+"""No link that is open was opened so few times."""
 
 MOST_ENTRIES = 3
 """So many entries of the error queue are read after one command; what is left shows after the next."""
@@ -39,7 +57,8 @@ _T = TypeVar("_T")
 class SupplyScpi:
     """Every call is one transaction; each raises WireError and never retries.
 
-    Values stand in the device's answers in the unit of their point; the scale of a set point is its step.
+    Values stand in the device's answers in the unit of their point, but for what it counts; the scale of a set point is
+    its step.
     Raises ValueError at once for a map by which the supply could not be driven.
     """
 
@@ -49,7 +68,7 @@ class SupplyScpi:
         self.name = device_map.name
         self._link = link
         self._opening = device_map.opening
-        self._greeted = 0
+        self._greeted = NOT_GREETED
         self._fields = _fields(device_map)
         self.groups: tuple[frozenset[str], ...] = tuple(
             frozenset({name}) for name, field in self._fields.items() if field.query
@@ -66,8 +85,10 @@ class SupplyScpi:
             await self._greet(ask)
             return await ask(field.query)
 
-        answer = await self._link.transact(work)
+        answer = await self._transact(work)
         value, raw = self._understood(field.query, answer, lambda text: _value(field, text))
+        if name == "restarted" and value:
+            self._greeted = NOT_GREETED
         return Scan({name: value}, {name: raw}, answer.t_sent_s, answer.t_received_s)
 
     async def set_current(self, current_a: float) -> Sent:
@@ -93,7 +114,7 @@ class SupplyScpi:
     async def switch_on(self) -> Sent:
         """Switch the output on. Anything in the error queue makes it fail."""
         output = self._fields["output"]
-        return await self._link.transact(lambda ask: self._commanded(ask, output, "ON", 1.0, 0.0))
+        return await self._transact(lambda ask: self._commanded(ask, output, "ON", 1.0, 0.0))
 
     async def switch_off(self) -> Sent:
         """Switch the output off: the first thing on the wire, even before a greeting that is due.
@@ -114,7 +135,7 @@ class SupplyScpi:
             await ask("*CLS", answers=False)
             return Sent(first.t_sent_s, answer.t_received_s)
 
-        return await self._link.transact(work)
+        return await self._transact(work)
 
     async def _set(self, name: str, value: float) -> Sent:
         field = self._fields[name]
@@ -123,7 +144,7 @@ class SupplyScpi:
                 f"{self.name}: {name}: {value} {field.unit} is outside {field.low} to {field.high} {field.unit}"
             )
         text = scpi_text.rounded_down(value, field.scale)
-        return await self._link.transact(lambda ask: self._commanded(ask, field, text, float(text), field.scale / 2))
+        return await self._transact(lambda ask: self._commanded(ask, field, text, float(text), field.scale / 2))
 
     async def _commanded(self, ask: Ask, field: Field, text: str, meant: float, apart: float) -> Sent:
         """Send a command, read the error queue, and read back what was set, at most `apart` from what was meant."""
@@ -153,8 +174,16 @@ class SupplyScpi:
             raise Refused(f"{self.name} refused `{command}`: {first.text} (error {first.code})", first.code)
         return answer
 
+    async def _transact(self, work: Callable[[Ask], Coroutine[object, object, _T]]) -> _T:
+        """One transaction. After a failure the device is greeted anew: it may have been without power meanwhile."""
+        try:
+            return await self._link.transact(work)
+        except WireError:
+            self._greeted = NOT_GREETED
+            raise
+
     async def _greet(self, ask: Ask) -> bool:
-        """Send the texts that are due after an opening; tell whether there were any."""
+        """Send the texts that are due after an opening or a failure; tell whether there were any."""
         if self._greeted == self._link.openings:
             return False
         for text in self._opening:
@@ -203,7 +232,19 @@ def _value(field: Field, answer: str) -> tuple[float | None, tuple[int, ...]]:
         if len(words) > 1:
             raise ValueError(f"`{answer}` says that both current and voltage are held")
         return MODES[words.pop()] if words else None, (bits,)
-    return scpi_text.number(answer), ()
+    if field.name == "restarted":
+        return _restarted(field, answer)
+    return scpi_text.number(answer) * (field.scale if field.name in COUNTED else 1.0), ()
+
+
+def _restarted(field: Field, answer: str) -> tuple[float, tuple[int, ...]]:
+    """Read whether power came on anew, 1 or 0: by its bits or, where it has none, by its states. Raises ValueError."""
+    raw = scpi_text.whole_number(answer)
+    if field.bits:
+        return float(any(raw >> bit & 1 for bit in field.bits)), (raw,)
+    if raw not in field.states:
+        raise ValueError(f"`{answer}` is no state of it")
+    return float(raw), (raw,)
 
 
 def _fields(device_map: DeviceMap) -> dict[str, Field]:
@@ -219,9 +260,19 @@ def _fields(device_map: DeviceMap) -> dict[str, Field]:
             raise ValueError(f"{where}: a supply has no point `{name}`; it may have {', '.join(DEFAULTS)}")
         query, command = DEFAULTS[name]
         fields[name] = replace(point, query=point.query or query, command=point.command or command)
+    _check(where, fields)
+    return fields
+
+
+def _check(where: str, fields: dict[str, Field]) -> None:
+    """Raise ValueError for a point of which its profile does not say enough."""
     for name in ("set_current", "set_voltage", "time_out"):
         if name in fields and not (fields[name].command and fields[name].scale > 0):
             raise ValueError(f"{where}: `{name}` needs a command and a scale above nought, which is its step")
+    for name in COUNTED:
+        if name in fields and not (fields[name].query and fields[name].scale > 0):
+            raise ValueError(f"{where}: `{name}` needs a query and a scale above nought, which is what one of it means")
+    if "restarted" in fields and not (fields["restarted"].bits or fields["restarted"].states):
+        raise ValueError(f"{where}: `restarted` needs a bit, or states, that tell it")
     if "mode" in fields and not (fields["mode"].bits and set(fields["mode"].bits.values()) <= set(MODES)):
         raise ValueError(f"{where}: `mode` needs bits that mean {' or '.join(f'`{word}`' for word in MODES)}")
-    return fields

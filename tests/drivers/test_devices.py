@@ -39,6 +39,20 @@ async def test_one_read_of_a_group_is_one_request_and_gives_scaled_values_with_t
     assert scan.t_sent_s < scan.t_received_s
 
 
+async def test_what_a_supply_counts_and_tells_of_its_power_comes_with_its_meters(peer: Peer, link: RtuLink) -> None:
+    """0.0001 A*h is 0.36 C; 1 s; a state."""
+    counts = {
+        "charge": Register("charge", "input register", 4, "uint32", scale=0.36, unit="C"),
+        "uptime": Register("uptime", "input register", 6, "uint32", scale=1.0, unit="s"),
+        "restarted": Register("restarted", "input register", 8, states={0: "no", 1: "yes"}),
+    }
+    peer.answer(framed(1, 4, 18, 0x07, 0x9E, 0x05, 0xDC, 0, 1, 0, 0, 0, 1, 0, 0, 0, 0, 0x0E, 0x10, 0, 1))
+    supply = SupplyModbus(link, supply_map(**counts))
+    scan = await supply.read({"current", "charge", "uptime", "restarted"})
+    assert scan.values == pytest.approx({"current": 1.95, "charge": 23592.96, "uptime": 3600.0, "restarted": 1.0})
+    assert peer.requests == [framed(1, 4, 0, 0, 0, 9)]
+
+
 async def test_a_part_of_a_group_is_read_alone(peer: Peer, link: RtuLink) -> None:
     peer.answer(framed(1, 4, 2, 0, 1))
     scan = await SupplyModbus(link, supply_map()).read(["output"])

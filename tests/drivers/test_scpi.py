@@ -21,6 +21,7 @@ from tests.drivers.text_peer import TextPeer, scpi_map, text_link
 
 NO_ERROR = '0,"No error"'
 TIME_OUT = Field("time_out", scale=0.1, unit="s", low=0, high=60, command="SYST:COMM:TIM", query="SYST:COMM:TIM?")
+RESTARTED = Field("restarted", bits={7: "yes"})
 
 
 class Bench:
@@ -343,6 +344,87 @@ async def test_the_greeting_is_sent_once_after_each_opening(far: TextPeer, near:
     await near.close()
     await supply.read({"output"})
     assert far.heard == ["SYST:REM", "OUTP?", "OUTP?", "SYST:REM", "OUTP?"]
+
+
+async def test_one_that_may_have_been_without_power_is_greeted_anew(far: TextPeer, near: TextLink) -> None:
+    supply = SupplyScpi(near, scpi_map(opening=["SYST:REM"], restarted=RESTARTED))
+    await supply.read({"output"})
+    far.answer(b"")
+    with pytest.raises(NoAnswer):
+        await supply.read({"output"})
+    far.heard.clear()
+    await supply.switch_off()
+    assert await settled(far) == ["OUTP OFF", "SYST:REM", "OUTP OFF", "OUTP?", "*CLS"]
+    far.answer("128")
+    await supply.read({"restarted"})
+    await supply.read({"output"})
+    assert far.heard[5:] == ["*ESR?", "SYST:REM", "OUTP?"]
+
+
+async def test_one_that_refuses_what_it_takes_only_after_its_greeting_is_greeted_anew(
+    bench: Bench, far: TextPeer, near: TextLink
+) -> None:
+    supply = SupplyScpi(near, scpi_map(opening=["SYST:REM"]))
+    await supply.switch_off()
+    bench.errors = ['-203,"Command protected"']
+    with pytest.raises(Refused):
+        await supply.set_current(1.0)
+    far.heard.clear()
+    await supply.set_current(1.0)
+    assert far.heard[:2] == ["SYST:REM", "CURR 1.000"]
+
+
+# -- what it counts and what became of its power
+
+
+@pytest.mark.parametrize(("answer", "told", "raw"), [("128", 1.0, 128), ("+164", 1.0, 164), ("36", 0.0, 36)])
+async def test_the_power_on_bit_of_the_event_register_tells_a_new_beginning(
+    answer: str, told: float, raw: int, far: TextPeer, near: TextLink
+) -> None:
+    """Bit 7 of the standard event status register, IEEE 488.2, 11.5.1.2 (from memory)."""
+    far.answer(answer)
+    scan = await SupplyScpi(near, scpi_map(restarted=RESTARTED)).read({"restarted"})
+    assert (scan.values, scan.raw) == ({"restarted": told}, {"restarted": (raw,)})
+    assert far.heard == ["*ESR?"]
+
+
+async def test_a_register_that_keeps_the_news_may_be_named_and_read_by_its_states(
+    far: TextPeer, near: TextLink
+) -> None:
+    supply = SupplyScpi(near, scpi_map(restarted=Field("restarted", query="SYST:PON?", states={0: "no", 1: "yes"})))
+    far.answer("1", "0", "2")
+    assert [(await supply.read({"restarted"})).values["restarted"] for _ in range(2)] == [1.0, 0.0]
+    with pytest.raises(BadAnswer, match="is no state of it"):
+        await supply.read({"restarted"})
+    assert set(far.heard) == {"SYST:PON?"}
+
+
+async def test_a_condition_that_is_no_whole_number_is_no_news_of_power(far: TextPeer, near: TextLink) -> None:
+    far.answer("-1")
+    with pytest.raises(BadAnswer):
+        await SupplyScpi(near, scpi_map(restarted=RESTARTED)).read({"restarted"})
+
+
+async def test_what_it_counts_comes_in_the_unit_of_its_point(far: TextPeer, near: TextLink) -> None:
+    charge = Field("charge", query="FETC:AHO?", scale=3600.0, unit="C")
+    uptime = Field("uptime", query="SYST:ONT?", scale=60.0, unit="s")
+    supply = SupplyScpi(near, scpi_map(charge=charge, uptime=uptime))
+    far.answer("0.0125", "3")
+    assert (await supply.read({"charge"})).values == {"charge": 45.0}
+    assert (await supply.read({"uptime"})).values == {"uptime": 180.0}
+
+
+@pytest.mark.parametrize(
+    "point",
+    [
+        Field("charge", scale=3600.0, unit="C"),
+        Field("uptime", query="SYST:ONT?", scale=0.0, unit="s"),
+        Field("restarted", query="*ESR?"),
+    ],
+)
+async def test_a_map_that_does_not_say_how_such_a_point_is_told_is_refused(point: Field, near: TextLink) -> None:
+    with pytest.raises(ValueError, match=f"`{point.name}` needs"):
+        SupplyScpi(near, replace(scpi_map(), points={**scpi_map().points, point.name: point}))
 
 
 # -- text
