@@ -55,8 +55,7 @@ def _section(head: Head) -> int:
 def _head_lines(head: Head, now_wall_s: float, speed: float) -> Iterator[tuple[str, str]]:
     """The lines of one head, each as its indent and its text."""
     alarm = head.alarm
-    since = moment_text(alarm["since_wall_s"], now_wall_s)
-    yield "  ", f"{alarm['priority'].upper():<7}{alarm['name']}   {alarm['state']}, since {since}{_times(alarm)}"
+    yield "  ", f"{alarm['priority'].upper():<7}{alarm['name']}   {alarm['state']}, {_came(alarm, now_wall_s)}"
     if head.hidden:
         yield _INDENT, _hidden(alarm, now_wall_s, speed)
     if not head.hidden or alarm["active"]:
@@ -70,8 +69,12 @@ def _head_lines(head: Head, now_wall_s: float, speed: float) -> Iterator[tuple[s
         yield f"{_INDENT}  ", f"{one['name']}   {one['state']}: {one['what']}"
 
 
-def _times(alarm: Status) -> str:
-    return f", {alarm['count']} times by now" if alarm["count"] > 1 else ""
+def _came(alarm: Status, now_wall_s: float) -> str:
+    """Tell since when an alarm's cause is there, or was there last; one can be hidden that never came."""
+    if not alarm["count"]:
+        return "never come yet"
+    times = f", {alarm['count']} times by now" if alarm["count"] > 1 else ""
+    return f"since {moment_text(alarm['since_wall_s'], now_wall_s)}{times}"
 
 
 def _hidden(alarm: Status, now_wall_s: float, speed: float) -> str:

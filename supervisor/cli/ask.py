@@ -23,9 +23,11 @@ DONE = {
     "alarm unshelve": "{alarm}: told again.",
     "alarm out of service": "{alarm}: not told until it is in service again. What its cause does stays in force.",
     "alarm in service": "{alarm}: told again.",
+    "alarm silence": "The horn is silent until a newer alarm. Nothing is acknowledged by that.",
+    "alarm test": "Every lamp and the horn are on for a moment: look and listen.",
     "heat": "{tank}: it is heated from now on.",
     "rest": "{tank}: its heater rests until somebody asks for heat.",
-    "filled": "{tank}: not heated until its level was seen to move and somebody asks for heat.",
+    "filled": "{tank}: filled anew. Its level must be seen to move before it is heated.",
 }
 """What is said when a request is done, where there is more to say than that."""
 

@@ -243,7 +243,9 @@ class Alarms:
 
 def _by_name(heads: Sequence[Head]) -> list[Text]:
     """Name alarms in one text; none where there are none."""
-    names = ", ".join(f"{head.alarm['priority'].upper()} {head.alarm['name']}" for head in heads)
+    names = ", ".join(
+        f"{head.alarm['priority'].upper()} {head.alarm['name']} {head.brought}".rstrip() for head in heads
+    )
     return [Text(f"and {names}")] if heads else []
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from supervisor.cli.folding import fold
 from supervisor.cli.words import duration
 from supervisor.demo.judge import Evidence
 from supervisor.units import show
@@ -71,7 +72,8 @@ class Account:
             },
             "published": {key: self._mqtt().get(key) for key in PUBLISHED},
             "alarms": [
-                {"name": name, "priority": alarm["priority"]} for name, alarm in self.evidence.alarms().items()
+                {"name": name, "priority": alarm["priority"], "under": alarm["under"]}
+                for name, alarm in self.evidence.alarms().items()
             ],
             "speed": self.speed,
             "process_s": self._process_s(),
@@ -112,6 +114,7 @@ class Account:
             " as the simulators say"
         )
         yield f"Outcome:    {self._outcome()}"
+        yield from self._alarms()
         latency_ms = self.evidence.off_latency_ms()
         if latency_ms is not None:
             yield f"Off:        the command reached the supply {latency_ms:,.1f} ms after the decision"
@@ -129,6 +132,14 @@ class Account:
         if self.problems:
             yield "This is not what should have happened:"
             yield from (f"  - {problem}" for problem in self.problems)
+
+    def _alarms(self) -> Iterator[str]:
+        """Name each alarm that came up by itself, the first one first, with what it brought along."""
+        name = "Alarms:"
+        for head in sorted(fold(self.evidence.alarms().values()), key=lambda head: head.alarm["since_wall_s"]):
+            brought = f", and in consequence {', '.join(one['name'] for one in head.consequences)}"
+            yield f"{name:<12}{head.alarm['name']}{brought if head.consequences else ''}"
+            name = ""
 
     def _outcome(self) -> str:
         text = str(self.evidence.supply["state"])

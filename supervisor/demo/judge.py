@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from itertools import groupby, pairwise
 from typing import Any
 
+from supervisor.core.alarms import AlarmState
 from supervisor.units import System, show
 
 Status = dict[str, Any]
@@ -60,11 +61,15 @@ class Evidence:
         return [truth for truth in self.truths if truth["truth"] == "output"]
 
     def alarms(self) -> dict[str, Status]:
-        """Every alarm that was ever told, by name, as it was told last while its cause stood."""
+        """Every alarm that ever came up, by name, as it was told last while its cause stood.
+
+        Not what was only suppressed by design: a contact of no account while no current flows.
+        """
         found: dict[str, Status] = {}
         for status in self.history:
             for alarm in status["alarms"]:
-                if alarm["standing"] or alarm["name"] not in found:
+                suppressed = alarm["state"] == AlarmState.SUPPRESSED
+                if not suppressed and (alarm["active"] or alarm["name"] not in found):
                     found[alarm["name"]] = alarm
         return found
 
@@ -100,7 +105,9 @@ def judge(fault: str | None, evidence: Evidence) -> list[str]:
     """Return what should have happened and did not, a plain sentence each; empty when all is well."""
     outcome, check = ROWS[fault]
     problems = [f"The outcome is {evidence.supply['state']}, not {outcome}."] * (evidence.supply["state"] != outcome)
-    return [*problems, *_always(evidence), *check(evidence)]
+    # With the emergency stop it is the stop itself that switches off, and its own row asks for that.
+    commanded = [] if check is _emergency_stop else _switched_off(evidence)
+    return [*problems, *_always(evidence), *commanded, *check(evidence)]
 
 
 def _always(evidence: Evidence) -> Iterator[str]:
@@ -109,8 +116,6 @@ def _always(evidence: Evidence) -> Iterator[str]:
         yield "Off is not proven."
     if evidence.true["on"] or not evidence.switches or evidence.switches[-1]["on"]:
         yield "The simulated supply's output is still on."
-    if evidence.switched_off() is None:
-        yield "No off command switched the simulated supply off."
     charge, grown, true = evidence.operation["charge_c"], evidence.operation["thickness_um"], evidence.true
     units: System = evidence.last["units"]
     if not charge["low"] <= true["charge_c"] <= charge["high"]:
@@ -119,6 +124,11 @@ def _always(evidence: Evidence) -> Iterator[str]:
     if not grown["low"] <= true["thickness_um"] <= grown["high"]:
         at, low, high = (show(um, "thickness", units) for um in (true["thickness_um"], grown["low"], grown["high"]))
         yield f"The true thickness of {at} is not within the band of {low} to {high}."
+
+
+def _switched_off(evidence: Evidence) -> Iterator[str]:
+    if evidence.switched_off() is None:
+        yield "No off command switched the simulated supply off."
 
 
 def _complete(evidence: Evidence) -> Iterator[str]:
@@ -150,7 +160,7 @@ def _bath_overheats(evidence: Evidence) -> Iterator[str]:
 
 def _supply_silent(evidence: Evidence) -> Iterator[str]:
     yield from _alarm(evidence, "supply-silent", of="supplies")
-    yield from _alarm(evidence, "off-not-proven", of="supplies")
+    yield from _alarm(evidence, "off-not-proven", of="supplies", first=False)
     yield from _because(evidence, "supply-silent")
     yield from _contactor_opened(evidence)
     yield from _holding_until_proof(evidence)
@@ -256,13 +266,55 @@ def _width_c(status: Status) -> float | None:
     return None if operation is None else operation["charge_c"]["high"] - operation["charge_c"]["low"]
 
 
-def _alarm(evidence: Evidence, cause: str, *, of: str) -> Iterator[str]:
-    (subject,) = evidence.last[of]
+def _lid_shut(evidence: Evidence) -> Iterator[str]:
+    yield from _alarm(evidence, "lid-shut", of="lid")
+    yield from _because(evidence, "lid-shut")
+    yield from _not_healthy(evidence, "lid")
+
+
+def _fan_stops(evidence: Evidence) -> Iterator[str]:
+    yield from _alarm(evidence, "ventilation-lost", of="air-flow")
+    yield from _because(evidence, "ventilation-lost")
+    yield from _not_healthy(evidence, "air-flow")
+    if not evidence.last["outputs"]["fan"]["on"]:
+        yield "The fan was switched off, so that its relay alone would have shown as much."
+
+
+def _emergency_stop(evidence: Evidence) -> Iterator[str]:
+    """The copy comes first and what the stop itself did to the supply is told as its consequence."""
+    yield from _alarm(evidence, "emergency-stop", of="emergency-stop")
+    yield from _because(evidence, "emergency-stop")
+    yield from _not_healthy(evidence, "emergency-stop")
+    silent = evidence.alarms().get("main/supply-silent")
+    if silent is None or silent["under"] != "emergency-stop/emergency-stop":
+        yield "The supply's silence was not told as a consequence of the emergency stop."
+    switched = [switch for switch in evidence.switches if switch["changed"]]
+    if not switched or switched[-1]["cause"] != "dip":
+        yield "The emergency stop did not take the supply's mains."
+    elif not any(not switch["on"] for switch in evidence.switches if switch["wire_s"] > switched[-1]["wire_s"]):
+        yield "No off command reached the supply when its mains were back."
+    yield from _contactor_opened(evidence)
+    yield from _aborting_until_proof(evidence)
+
+
+def _not_healthy(evidence: Evidence, contact: str) -> Iterator[str]:
+    if evidence.last["contacts"][contact]["healthy"] is not False:
+        yield f"The contact {contact} is not told as not healthy."
+
+
+def _alarm(evidence: Evidence, cause: str, *, of: str, first: bool = True) -> Iterator[str]:
+    """What must be told of an alarm; `of` names its subject, or the kind of which there is only one.
+
+    The `first` of a fault stands by itself and is no other's consequence.
+    """
+    (subject,) = evidence.last.get(of, (of,))
     alarm = evidence.alarms().get(f"{subject}/{cause}")
     if alarm is None:
         yield f"The alarm {subject}/{cause} did not come."
     elif alarm["priority"] != "high":
         yield f"The alarm {subject}/{cause} is not of high priority."
+    elif first and alarm["under"]:
+        yield f"The alarm {subject}/{cause} is told as a consequence of {alarm['under']}."
 
 
 def _because(evidence: Evidence, cause: str) -> Iterator[str]:
@@ -287,6 +339,9 @@ ROWS: dict[str | None, tuple[str, Check]] = {
     "contact-lost": ("held", _contact_lost),
     "thermocouple-open": ("held", _thermocouple_open),
     "microcontroller-resets": ("held", _microcontroller_resets),
+    "lid-shut": ("stopped", _lid_shut),
+    "fan-stops": ("held", _fan_stops),
+    "emergency-stop": ("aborted", _emergency_stop),
     "supervisor-killed": ("held", _supervisor_killed),
 }
 """By the name of the fault: the state in which the operation must end, and what must have appeared on the way."""

@@ -49,7 +49,8 @@ def test_what_is_typed_is_asked_for(
 ) -> None:
     assert main(["alarms", *typed.split()]) == 0
     assert asked == [(kind, body)]
-    assert capsys.readouterr().out.startswith(body.get("alarm", kind))
+    said = capsys.readouterr().out
+    assert said.startswith(body["alarm"] if body else ("The horn", "Every lamp"))
 
 
 def test_a_refusal_gives_every_reason_and_exit_code_1(
@@ -156,6 +157,11 @@ def test_an_alarm_is_listed_with_all_that_a_person_needs() -> None:
 
 def test_one_that_stands_for_longer_than_a_day_is_listed_with_its_date() -> None:
     assert "since 2027-01-13 08:00:00" in listed(alarm("a/1", since_wall_s=NOW_S - 2 * 86400.0))[3]
+
+
+def test_one_that_never_came_has_no_moment() -> None:
+    lines = listed(alarm("a/1", active=False, state=AlarmState.OUT_OF_SERVICE, count=0))
+    assert lines[3] == "  HIGH   a/1   out of service, never come yet"
 
 
 def test_consequences_stand_under_their_head_and_nowhere_else() -> None:

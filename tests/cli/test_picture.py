@@ -134,6 +134,8 @@ def test_consequences_are_folded_under_their_head() -> None:
     short = text(folded, height=20)
     assert "a/head  +3 consequences" in short
     assert "b/1" not in short
+    other = alarm("c/newer", since_wall_s=9.0)
+    assert "and HIGH a/head +3 consequences" in text(folded | {"alarms": [other, *folded["alarms"]]}, height=20)
 
 
 def test_an_alarm_that_was_seen_is_drawn_as_acknowledged_after_one_that_was_not() -> None:

@@ -193,5 +193,5 @@ def test_the_faults_are_listed_one_a_line(capsys: pytest.CaptureFixture[str]) ->
     assert main(["demo", "--list-faults"]) == 0
     assert capsys.readouterr().out.splitlines() == [
         "broker-away", "bath-overheats", "supply-silent", "contact-lost", "thermocouple-open", "microcontroller-resets",
-        "supervisor-killed",
+        "lid-shut", "fan-stops", "emergency-stop", "supervisor-killed",
     ]  # fmt: skip

@@ -25,6 +25,9 @@ CAUSE_OF = {
     "thermocouple-open": "acid/temperature-lost",
     "supervisor-killed": "main/interrupted",
     "microcontroller-resets": "board/heartbeat-lost",
+    "lid-shut": "lid/lid-shut",
+    "fan-stops": "air-flow/ventilation-lost",
+    "emergency-stop": "emergency-stop/emergency-stop",
 }
 
 
@@ -50,16 +53,18 @@ def state(name: str, wire_s: float, *, proven: bool, width_c: float = 10.0, **op
         },
         "heartbeats": {"board": {"seconds": 60.0, "reading": "good"}},
         "tanks": {"acid": {"temperature_c": 20.5, "reading": "good"}},
+        "contacts": {name: {"healthy": True} for name in ("lid", "air-flow", "emergency-stop")},
+        "outputs": {"fan": {"on": True}},
         "alarms": [],
     }
 
 
-def alarm(name: str) -> dict[str, Any]:
+def alarm(name: str, under: str = "", since_wall_s: float = 0.0) -> dict[str, Any]:
     subject, cause = name.split("/")
     row = CAUSES[cause]
     what, follows, first = row.told(subject, second_means=False)
-    return {"name": name, "priority": str(row.priority), "standing": True, "what": what, "follows": follows,
-            "first": first}  # fmt: skip
+    return {"name": name, "state": "unacknowledged", "priority": str(row.priority), "active": True, "under": under,
+            "what": what, "follows": follows, "first": first, "since_wall_s": since_wall_s}  # fmt: skip
 
 
 def output(on: bool, wire_s: float, *, changed: bool = True) -> dict[str, Any]:
@@ -123,6 +128,29 @@ def _reset(evidence: Evidence) -> Evidence:
     return replace(evidence, truths=[*evidence.truths, switch])
 
 
+def _shut(evidence: Evidence) -> Evidence:
+    evidence.last["contacts"]["lid"]["healthy"] = False
+    return evidence
+
+
+def _still(evidence: Evidence) -> Evidence:
+    evidence.last["contacts"]["air-flow"]["healthy"] = False
+    return evidence
+
+
+def _pressed(evidence: Evidence) -> Evidence:
+    """The stop takes the mains at 16 s; off is sent all the while and reaches the supply when they are back."""
+    running, aborted = evidence.history
+    aborting = state("aborting", 16.5, proven=False, why="emergency-stop")
+    aborted["contacts"]["emergency-stop"]["healthy"] = False
+    aborted["alarms"].append(alarm("main/supply-silent", "emergency-stop/emergency-stop", since_wall_s=1.0))
+    dip = {**output(False, 16.0), "cause": "dip"}
+    fault = {"truth": "fault", "begins": False, "wire_s": OFF_S}
+    opened = {"truth": "switch", "switch": "main-contactor", "on": False, "changed": True, "wire_s": 16.4}
+    truths = [*evidence.truths[:2], dip, opened, fault, output(False, OFF_S + 0.01, changed=False)]
+    return replace(evidence, history=[running, aborting, aborted], truths=truths, offs=[[0.9, 16.4, OFF_S]])
+
+
 SPECIAL: dict[str | None, Callable[[Evidence], Evidence]] = {
     "broker-away": _away,
     "supply-silent": _silent,
@@ -130,6 +158,9 @@ SPECIAL: dict[str | None, Callable[[Evidence], Evidence]] = {
     "microcontroller-resets": _reset,
     "thermocouple-open": _open,
     "supervisor-killed": _killed,
+    "lid-shut": _shut,
+    "fan-stops": _still,
+    "emergency-stop": _pressed,
 }
 
 
@@ -291,6 +322,73 @@ def test_a_broken_thermocouple_must_show_no_number() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("fault", "contact"), [("lid-shut", "lid"), ("fan-stops", "air-flow"), ("emergency-stop", "emergency-stop")]
+)
+def test_a_contact_that_opened_must_be_told_as_not_healthy(fault: str, contact: str) -> None:
+    evidence = good(fault)
+    evidence.last["contacts"][contact]["healthy"] = True
+    assert judge(fault, evidence) == [f"The contact {contact} is not told as not healthy."]
+
+
+def test_a_fan_that_stopped_must_be_noticed_though_its_relay_is_on() -> None:
+    evidence = good("fan-stops")
+    evidence.last["outputs"]["fan"]["on"] = False
+    (problem,) = judge("fan-stops", evidence)
+    assert problem.startswith("The fan was switched off")
+
+
+def silence_by_itself(evidence: Evidence) -> Evidence:
+    evidence.last["alarms"][1]["under"] = ""
+    return evidence
+
+
+def no_silence(evidence: Evidence) -> Evidence:
+    evidence.last["alarms"] = evidence.last["alarms"][:1]
+    return evidence
+
+
+def stop_under_silence(evidence: Evidence) -> Evidence:
+    evidence.last["alarms"][0]["under"] = "main/supply-silent"
+    return evidence
+
+
+def mains_left(evidence: Evidence) -> Evidence:
+    evidence.truths[2]["cause"] = "command"
+    return evidence
+
+
+def no_off_afterwards(evidence: Evidence) -> Evidence:
+    return replace(evidence, truths=evidence.truths[:-1])
+
+
+@pytest.mark.parametrize(
+    ("spoil", "problem"),
+    [
+        (silence_by_itself, "The supply's silence was not told as a consequence of the emergency stop."),
+        (no_silence, "The supply's silence was not told as a consequence of the emergency stop."),
+        (
+            stop_under_silence,
+            "The alarm emergency-stop/emergency-stop is told as a consequence of main/supply-silent.",
+        ),
+        (mains_left, "The emergency stop did not take the supply's mains."),
+        (no_off_afterwards, "No off command reached the supply when its mains were back."),
+        (contactor_left_closed, "The contactor did not open while the supply was silent."),
+        (never_aborting, "The operation was never seen aborting."),
+    ],
+)
+def test_an_emergency_stop_must_be_told_first_and_obeyed_by_all(
+    spoil: Callable[[Evidence], Evidence], problem: str
+) -> None:
+    assert problem in judge("emergency-stop", spoil(good("emergency-stop")))
+
+
+def test_what_design_suppresses_is_no_alarm() -> None:
+    evidence = good(None)
+    evidence.last["alarms"] = [alarm("lid/lid-shut") | {"state": "suppressed by design", "active": False}]
+    assert judge(None, evidence) == []
+
+
 def never_away(evidence: Evidence) -> Evidence:
     return replace(evidence, history=[status | {"mqtt": evidence.last["mqtt"]} for status in evidence.history])
 
@@ -391,7 +489,7 @@ def test_without_an_off_command_that_worked_there_is_no_off_latency(truths: list
 def test_an_alarm_is_kept_as_it_was_told_while_its_cause_stood() -> None:
     evidence = good("contact-lost")
     gone = copy.deepcopy(evidence.last)
-    gone["alarms"][0].update(standing=False, what="over")
+    gone["alarms"][0].update(active=False, what="over")
     evidence.history.append(gone)
     assert evidence.alarms()["main/current-lost"]["what"] != "over"
 
@@ -417,8 +515,14 @@ def test_the_figures_carry_every_key_a_script_may_read() -> None:
     }  # fmt: skip
     assert figures["truth"] == {"thickness_um": 4.2, "charge_c": 1000.0}
     assert figures["stop"]["off_latency_ms"] == pytest.approx(2.0)
-    assert figures["alarms"] == [{"name": "main/current-lost", "priority": "high"}]
+    assert figures["alarms"] == [{"name": "main/current-lost", "priority": "high", "under": ""}]
     assert (figures["speed"], figures["process_s"], figures["wall_s"]) == (60.0, 600.0, 12.0)
+
+
+def test_a_person_is_told_which_alarm_came_first_and_what_it_brought_along() -> None:
+    told = "\n".join(account("emergency-stop").sentences())
+    assert "Alarms:     emergency-stop/emergency-stop, and in consequence main/supply-silent\n" in told
+    assert "Alarms:" not in "\n".join(account(None).sentences())
 
 
 def test_a_demo_that_came_to_nothing_has_the_same_keys() -> None:
