@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import gc
 import json
+import math
 import os
 import shutil
 import signal
@@ -33,9 +34,11 @@ from tests.campaigns.mutants import Mutant
 AT_ONCE = 2
 """Mutants under test at the same time; each has a copy of the project to itself."""
 
-PATIENCE_S = 30.0
 PATIENCE = 5.0
-"""A run never ends if it takes longer than so many times what its tests took without a mutant, and this on top."""
+"""A run may use so many times the processor time that its tests took without a mutant."""
+
+IDLE = 10.0
+"""And so many times as long may it take by the clock, which goes on while others have the processor."""
 
 NEVER_ENDS = "it never ended"
 CRASHED = "its process died"
@@ -90,7 +93,6 @@ class _Run:
         assert self.process.pid is not None
         with suppress(ProcessLookupError):
             os.killpg(self.process.pid, signal.SIGKILL)
-        self.process.kill()
         self.process.join()
         self.copy.restore()
 
@@ -140,9 +142,9 @@ class _Runs:
         copy, tests = self._free.pop(), self._order.of(mutant)
         copy.change(mutant)
         took_s = self._known.took_s
-        process, told = _forked(run_mutant, copy.folder, self._project, tests, list(took_s))
-        until_s = monotonic() + PATIENCE_S + PATIENCE * sum(took_s[test] for test in tests)
-        self._running[told] = _Run(mutant, copy, process, until_s)
+        longest_s = math.ceil(self._project.patience_s + PATIENCE * sum(took_s[test] for test in tests))
+        process, told = _forked(run_mutant, copy.folder, self._project, tests, list(took_s), longest_s)
+        self._running[told] = _Run(mutant, copy, process, monotonic() + IDLE * longest_s)
 
     def _over(self) -> list[tuple[Connection, _Run]]:
         left_s = min(run.until_s for run in self._running.values()) - monotonic()
@@ -155,6 +157,8 @@ class _Runs:
         with told:
             found = _told(told) if told.poll() else NEVER_ENDS
         run.end()
+        if run.process.exitcode == -signal.SIGXCPU:
+            found = NEVER_ENDS
         self._free.append(run.copy)
         if found is not None:
             self._order.note(run.mutant, found)
@@ -232,7 +236,8 @@ def _told(told: Connection) -> str | None:
 def main() -> None:
     """Judge what standard input names; every answer is one JSON line, and pytest's own words go to standard error."""
     asked = json.load(sys.stdin)
-    project = Project(Path(asked["root"]), *(tuple(asked[of]) for of in ("parts", "suite", "memories")))
+    parts, suite, memories = (tuple(asked[of]) for of in ("parts", "suite", "memories"))
+    project = Project(Path(asked["root"]), parts, suite, memories, asked["patience_s"])
     each = [Mutant(**of | {"lines": of["lines"] and tuple(of["lines"])}) for of in asked["mutants"]]
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)

@@ -32,12 +32,14 @@ class Project:
         root: of the project. parts: the folders and files of it that are needed. suite: those with the tests.
         memories: `module:name` of dictionaries in which tests keep what others take up. They are emptied before each
             test whose lines are measured, or what it stands on would be counted for the first one alone.
+        patience_s: seconds of a processor that a mutant may use beyond a few times what its tests need.
     """
 
     root: Path
     parts: tuple[str, ...]
     suite: tuple[str, ...]
     memories: tuple[str, ...] = ()
+    patience_s: float = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,8 +118,15 @@ def run_once(tell: Connection, copy: Path, project: Project, paths: Sequence[str
     tell.send((watched.took_s, lines) if code == 0 else code)
 
 
-def run_mutant(tell: Connection, copy: Path, project: Project, order: Sequence[str], known: Sequence[str]) -> None:
-    """Run tests in this order until one fails, and tell which; None where none does."""
+def run_mutant(
+    tell: Connection, copy: Path, project: Project, order: Sequence[str], known: Sequence[str], longest_s: int
+) -> None:
+    """Run tests in this order until one fails, and tell which; None where none does.
+
+    After `longest_s` of processor time, which a busy machine does not shorten, the system ends it by SIGXCPU.
+    """
+    resource.setrlimit(resource.RLIMIT_CPU, (longest_s, longest_s + 1))
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
     _enter(copy, project)
     sys.dont_write_bytecode = True
     os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
@@ -137,7 +146,6 @@ def run_mutant(tell: Connection, copy: Path, project: Project, order: Sequence[s
 def _enter(copy: Path, project: Project) -> None:
     """Make this fork the copy's own: neither it nor what it starts loads the project from elsewhere."""
     os.setpgid(0, 0)
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
     elsewhere = {"", str(Path.cwd()), str(project.root)}
     sys.path[:] = [str(copy), *(entry for entry in sys.path if entry not in elsewhere)]
     own = {part.partition("/")[0] for part in project.parts}

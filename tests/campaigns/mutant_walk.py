@@ -93,7 +93,7 @@ class Walk:
                 yield from self._expression(node.iter, replace(place, lines=_lines(node.iter)))
                 bound |= _names(node.target)
                 yield from self.block([*node.body, *node.orelse], inner, bound)
-            case ast.Return() | ast.Raise() | ast.Break() | ast.Continue() | ast.Expr():
+            case ast.Return() | ast.Raise() | ast.Break() | ast.Continue() | ast.Delete() | ast.Expr():
                 yield from self._simple(node, replace(place, lines=_lines(node)).around(node), bound)
             case ast.Assign() | ast.AnnAssign() | ast.AugAssign():
                 target = node.targets[0] if isinstance(node, ast.Assign) else node.target
@@ -149,6 +149,8 @@ class Walk:
                 yield from self._expression(node.orelse, place)
             case ast.Call(func=ast.Name(id="float"), args=[ast.Constant()]):
                 pass  # float("inf")
+            case ast.Subscript(value=ast.Name(id="Literal")):
+                pass  # only a checker of types reads it
             case ast.comprehension():
                 yield from self._expression(node.iter, place)
                 for test in node.ifs:
@@ -174,7 +176,7 @@ def _change(place: Place, target: ast.expr | ast.stmt, new: ast.AST) -> Change:
 def _can_be_left_out(node: ast.stmt, place: Place, bound: set[str]) -> bool:
     """Whether a program still makes sense without a statement: without the first binding of a name it does not."""
     match node:
-        case ast.Expr() | ast.AugAssign() | ast.Raise() | ast.Break() | ast.Continue():
+        case ast.Expr() | ast.AugAssign() | ast.Delete() | ast.Raise() | ast.Break() | ast.Continue():
             return True
         case ast.Return():
             return place.inner

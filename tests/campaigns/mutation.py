@@ -19,7 +19,17 @@ from tests.campaigns.figures import Figure, tell
 from tests.campaigns.mutant_runs import Project
 from tests.campaigns.mutants import Mutant, mutants
 
-MODULES = ("alarms", "limits", "interlocks", "anodize", "line")
+MODULES = (
+    "alarms",
+    "limits",
+    "effects",
+    "interlocks",
+    "rows_of_line",
+    "rows_of_supply",
+    "rows_of_tank",
+    "anodize",
+    "line",
+)
 
 ROOT = Path(__file__).parents[2]
 CORE = Project(
