@@ -13,6 +13,7 @@ topped up cold in these minutes is blamed. Neither replaces an independent cut-o
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from supervisor.core.setup import HeatingSetup, TankSetup
@@ -43,7 +44,7 @@ def shows(tank: TankSetup, heating: HeatingSetup, temperature_c: float) -> bool:
     """Whether most of the heat must show as a rise at this temperature, degC: below the band, and little is lost."""
     if temperature_c >= heating.hold_c - heating.band_c / 2:
         return False
-    edge_m = (tank.volume_l / 1000) ** (1 / 3)
+    edge_m = math.cbrt(tank.volume_l / 1000)
     surface_m2 = tank.volume_l / 1000 / (SHALLOWEST * edge_m)
     lost_w = loses_w_per_m2(temperature_c) * (1 + UNSURE) * surface_m2
     return heats_c_per_s(lost_w, tank.volume_l) <= heating.rise_c_per_s * LOST_SHARE
