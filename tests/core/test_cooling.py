@@ -129,6 +129,13 @@ def test_an_on_that_is_not_confirmed_is_sent_again_and_not_all_the_time() -> Non
     assert second - first >= SAFE_WITHIN_S
 
 
+def test_a_compressor_that_runs_is_not_told_again() -> None:
+    made = rested()
+    acid(made, 21.0)
+    made.run(120.0)
+    assert made.told("chiller").count(True) == 1
+
+
 def test_a_bath_that_does_not_fall_under_its_cooling_is_told() -> None:
     made = rested()
     acid(made, 21.0)
