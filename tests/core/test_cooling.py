@@ -148,6 +148,28 @@ def test_a_bath_that_does_not_fall_under_its_cooling_is_told() -> None:
     assert made.alarm("main-acid/no-fall") is AlarmState.RETURNED_UNACKNOWLEDGED
 
 
+def test_a_fall_is_one_from_the_warmest_since_the_last() -> None:
+    made = rested()
+    acid(made, 21.0)
+    made.run(400.0)
+    acid(made, 22.0)
+    made.run(400.0)
+    acid(made, 21.6)
+    made.run(400.0)
+    assert made.alarm("main-acid/no-fall") is AlarmState.NORMAL
+
+
+def test_the_end_of_a_rest_and_of_the_time_to_fall_wake_the_line() -> None:
+    made = bench()
+    acid(made, 21.0)
+    assert made.line._wakes["bath main-acid"].process_s == pytest.approx(100.0 + 240.0)
+    made.run(240.0)
+    on_s = next(action.decided_wire_s for action in made.named(Switch) if action.output == "chiller" and action.on)
+    assert made.line._wakes["bath main-acid"].process_s == pytest.approx(on_s + 60.0)
+    made.run(60.0)
+    assert made.line._wakes["bath main-acid"].process_s == pytest.approx(on_s + 900.0, abs=2.5)
+
+
 def test_a_reading_that_wavers_is_no_fall() -> None:
     made = rested()
     acid(made, 21.0)

@@ -17,7 +17,7 @@ from supervisor.core.switches import SAFE_WITHIN_S
 from supervisor.core.two_position import tell
 from supervisor.core.work import Work
 from supervisor.records.codec import decode_state, encode_state
-from tests.core.heated import HEATING, HeatedBench, heated_setup, watched
+from tests.core.heated import HEATING, HeatedBench, aired_setup, heated_setup, watched
 from tests.core.kit import of_kind
 
 COLD: frozenset[Also] = frozenset({"heater off"})
@@ -69,6 +69,17 @@ def test_a_rest_has_the_heater_off_and_the_demand_gone() -> None:
     assert made.ask("rest", tank="seal").ok
     assert not made.on("seal-heater")
     made.run(120.0)
+    assert not made.on("seal-heater")
+
+
+def test_a_rest_between_two_heats_ends_the_demand() -> None:
+    made = bench().heating()
+    seal(made, 92.0)
+    made.run(30.0)
+    assert not made.on("seal-heater")
+    made.ask("rest", tank="seal")
+    seal(made, 80.0)
+    made.run(60.0)
     assert not made.on("seal-heater")
 
 
@@ -202,6 +213,14 @@ def test_a_heater_that_has_not_confirmed_off_is_not_switched_on() -> None:
     assert made.alarm("seal-heater/urgent-switch-failed") is AlarmState.UNACKNOWLEDGED
 
 
+def test_a_cause_that_counts_with_current_alone_does_not_stand_against_heat_without_it() -> None:
+    setup = aired_setup()
+    lost = replace(setup.interlocks["ventilation-lost"], also=COLD)
+    made = HeatedBench(replace(setup, interlocks={**setup.interlocks, "ventilation-lost": lost})).ready()
+    assert made.alarm("air/ventilation-lost") is AlarmState.SUPPRESSED
+    assert made.heat().ok
+
+
 # -- two positions
 
 
@@ -228,14 +247,20 @@ def test_it_stays_on_for_its_least_time_above_the_band_and_off_for_its_least_tim
     assert made.on("seal-heater")
 
 
-def test_the_end_of_a_least_time_wakes_the_line() -> None:
-    made = bench().ready()
+def test_the_end_of_a_least_time_an_on_without_answer_and_the_end_of_attendance_wake_the_line() -> None:
+    made = bench(attended_s=60.0).ready()
+    made.deaf = {"seal-heater"}
     made.heat()
-    seal(made, 91.5)
-    made.later(1.0)
+    wake = made.line._wakes["bath seal"]
+    assert (wake.process_s, wake.wire_s) == (made.now_s + 20.0, made.now_s + SAFE_WITHIN_S)
+    made.later(SAFE_WITHIN_S)
     made.wake_up()
-    assert made.wake.process_s is not None
-    assert made.wake.process_s <= made.now_s + 20.0
+    assert not made.on("seal-heater")
+    made = bench(attended_s=60.0).ready()
+    made.heat()
+    asked_s = made.now_s
+    made.run(25.0)
+    assert made.line._wakes["bath seal"].process_s == asked_s + 60.0
 
 
 def test_a_bath_at_its_upper_limit_has_the_heater_off_whatever_the_least_time() -> None:
@@ -470,6 +495,16 @@ def test_an_emergency_stop_of_the_line_cuts_the_heater_whatever_the_control_want
     step = made.give(Scanned(made.at, "inputs", made.now_s, made.now_s, (opened,)))
     assert made.alarm("stop/emergency-stop") is AlarmState.UNACKNOWLEDGED
     assert cut_in(step)[-1] is False
+
+
+@pytest.mark.usefixtures("wilful")
+def test_a_cause_of_another_tank_leaves_the_heater() -> None:
+    made = bench()
+    made.bath_c["seal"] = 20.0
+    made.start_service()
+    made.temperature(30.0, tank="main-acid")
+    assert made.alarm("main-acid/bath-high-high") is AlarmState.UNACKNOWLEDGED
+    assert made.on("seal-heater")
 
 
 @pytest.mark.usefixtures("wilful")

@@ -31,10 +31,15 @@ def between(table: tuple[tuple[float, float], ...], temperature_c: float) -> flo
     raise ValueError(temperature_c)
 
 
-def loses_c_per_s(volume_l: float, temperature_c: float, share: float) -> float:
-    """What a cube of water, open and with bare walls, loses: `share` times what is printed."""
-    edge_m2 = math.cbrt(volume_l / 1000) ** 2
-    loses_w = edge_m2 * (between(SURFACE, temperature_c) + 5 * between(WALLS, temperature_c)) * share
+def loses_c_per_s(volume_l: float, temperature_c: float, share: float, depth: float = 1.0) -> float:
+    """What a square tank of water, open and with bare walls, loses: `share` times what is printed.
+
+    Its depth is given over the edge of a cube of its volume.
+    """
+    edge_m = math.cbrt(volume_l / 1000)
+    surface_m2 = edge_m**2 / depth
+    walls_m2 = surface_m2 + 4 * math.sqrt(surface_m2) * depth * edge_m
+    loses_w = (surface_m2 * between(SURFACE, temperature_c) + walls_m2 * between(WALLS, temperature_c)) * share
     return loses_w / (volume_l * HEAT_OF_WATER_J_PER_KG_K)
 
 
@@ -43,7 +48,7 @@ def seal(volume_l: float, power_w: float, hold_c: float = 96.0) -> TankSetup:
     return replace(heated_setup().tanks["seal"], volume_l=volume_l, heating=heating)
 
 
-def verdicts(tank: TankSetup, temperature_c: float, hours: float, share: float) -> list[bool]:
+def verdicts(tank: TankSetup, temperature_c: float, hours: float, share: float, depth: float = 1.0) -> list[bool]:
     """What is judged of a real tank with its heater on for hours, read every 5 s."""
     assert tank.heating is not None
     known, found = Rise(), []
@@ -53,19 +58,31 @@ def verdicts(tank: TankSetup, temperature_c: float, hours: float, share: float) 
         if came is not None:
             found.append(came)
             known = rise.next_minutes(known)
-        lost_c = loses_c_per_s(tank.volume_l, temperature_c, share)
+        lost_c = loses_c_per_s(tank.volume_l, temperature_c, share, depth)
         temperature_c = min(99.0, temperature_c + 5.0 * (tank.heating.rise_c_per_s - lost_c))
     return found
 
 
 @pytest.mark.parametrize(("volume_l", "power_w"), [(8.0, 500.0), (40.0, 2000.0), (100.0, 4000.0), (200.0, 6000.0)])
 @pytest.mark.parametrize("share", [0.7, 1.0, 1.3])
+@pytest.mark.parametrize("depth", [0.5, 1.0, 1.6])
 def test_a_real_tank_is_never_blamed_from_cold_until_its_losses_eat_all_its_heat(
-    volume_l: float, power_w: float, share: float
+    volume_l: float, power_w: float, share: float, depth: float
 ) -> None:
-    found = verdicts(seal(volume_l, power_w), 16.0, 12.0, share)
+    found = verdicts(seal(volume_l, power_w), 16.0, 12.0, share, depth)
     assert found
     assert all(found)
+
+
+@pytest.mark.parametrize(("volume_l", "power_w"), [(8.0, 500.0), (40.0, 2000.0), (200.0, 2000.0), (200.0, 6000.0)])
+def test_wherever_a_tank_is_judged_half_its_heat_is_left_and_no_less_than_need_be_is_judged(
+    volume_l: float, power_w: float
+) -> None:
+    tank = seal(volume_l, power_w)
+    assert tank.heating is not None
+    judged_c = [number / 10 for number in range(150, 960) if rise.shows(tank, tank.heating, number / 10)]
+    lost = loses_c_per_s(volume_l, judged_c[-1], 1.3, 0.5) / tank.heating.rise_c_per_s
+    assert 0.48 < lost <= 0.5
 
 
 def test_a_seal_tank_at_90_degrees_that_2_kw_only_just_hold_is_never_blamed() -> None:
@@ -118,6 +135,12 @@ def test_only_time_with_the_heater_on_counts_and_only_the_rise_within_it() -> No
         known = rise.read(known, tank, tank.heating, at_s, temperature_c, on=on)
     assert known.on_s == pytest.approx(110.0)
     assert known.risen_c == pytest.approx(1.2)
+
+
+def test_a_tank_that_was_too_warm_to_judge_begins_anew() -> None:
+    tank = seal(40.0, 2000.0)
+    assert tank.heating is not None
+    assert rise.read(Rise(500.0, 1.0, (0.0, 40.0)), tank, tank.heating, 5.0, 80.0, on=True) == Rise()
 
 
 def test_within_its_band_a_tank_is_not_judged() -> None:
