@@ -47,7 +47,7 @@ def settle(work: Work, names: tuple[str, ...]) -> tuple[list[float], list[float]
         if on is not work.state.outputs[name].on:
             switches.command(work, name, on=on)
         process += [] if until_s is None else [until_s]
-        wire += switches.keep_telling(work, name)
+        wire += switches.keep_telling(work, name, refreshed=True)
     return process, wire
 
 

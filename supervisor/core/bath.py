@@ -18,8 +18,7 @@ def bears_on(setup: LineSetup) -> dict[str, tuple[str, ...]]:
     """By subject, the heated or cooled tanks to look at when something became of it."""
     table: dict[str, list[str]] = {}
     for name, tank in setup.tanks.items():
-        cooler = {tank.cooling.output} if tank.cooling else set()
-        for subject in setup.over_tank[name] | cooler if tank.heating or tank.cooling else ():
+        for subject in setup.over_tank[name] if tank.heating or tank.cooling else ():
             table.setdefault(subject, []).append(name)
     return {subject: tuple(tanks) for subject, tanks in table.items()}
 
@@ -55,16 +54,14 @@ def take(work: Work, request: Request) -> None:
 
 def off(work: Work, why: str) -> None:
     """Off for the whole line: no tank is heated any more."""
-    for name, tank in work.setup.tanks.items():
-        if tank.heating is not None:
-            heating.forget(work, name, why)
+    for name in work.setup.tanks:
+        heating.forget(work, name, why)
 
 
 def _filled(work: Work, request: Request, tank: str) -> None:
     """A tank was emptied and filled: nothing that was known of its level counts, so its heater goes off."""
     contacts.refilled(work, tank)
-    if work.setup.tanks[tank].heating is not None:
-        heating.end(work, tank, f"filled anew, says {request.who}")
+    heating.forget(work, tank, f"filled anew, says {request.who}")
     text = f"{tank}: filled anew, says {request.who}. Its level must be seen to move before it is heated again."
     work.actions.append(Note("tank", tank, text, {"filled": request.who}))
     work.answer(request.id, tank=tank)

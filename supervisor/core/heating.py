@@ -146,7 +146,7 @@ def _ends(work: Work, tank: str) -> list[str]:
     """What ends a demand for good."""
     if not state_of(work, tank).demanded:
         return []
-    found = [alarm.name for alarm in _heater_off(work, tank) if alarm.active or alarm.latched]
+    found = [alarm.name for alarm in _heater_off(work, tank) if alarm.active]
     return [*found, *(["nobody is there"] if state_of(work, tank).unattended else [])]
 
 

@@ -4,20 +4,20 @@ A third of the rise that the heater's power gives without loss must have come af
 no source). Only time with the heater on counts, and only the rise within it.
 
 Losses eat the rise as the bath gets hot, so it is judged only while they can eat no more than half of it: the published
-loss of an open tank, made greater by what that is unsure of, on a tank half as deep as a cube of its volume, which is
-more than a cube with bare walls loses (160 Btu/(h ft2) at 140 degF and 260 at 180, same source as the open tank's; the
-depth is an assumption, no source). A tank in an operation at 90 degC whose heater only just holds it is not judged; a
-sensor in the air of the room is. What is not seen: a sensor in the vapour close above a hot bath, and liquid that was
-topped up cold in these minutes is blamed. Neither replaces an independent cut-out in hardware.
+loss of an open tank with bare walls, made greater by what that is unsure of, square and half as deep as a cube of its
+volume (the shape is an assumption, no source). A tank at 90 degC whose heater only just holds it is not judged; a
+sensor in the air of a room is. A sensor in the vapour close above a hot bath is not found out, and liquid that was
+topped up cold in these minutes is blamed for it. None of this replaces an independent cut-out in hardware.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from supervisor.core.setup import HeatingSetup, TankSetup
 from supervisor.trade.boiling import heats_c_per_s
-from supervisor.trade.open_tank import UNSURE, loses_w_per_m2
+from supervisor.trade.open_tank import UNSURE, surface_loses_w_per_m2, walls_lose_w_per_m2
 
 LEAST_SHARE = 1 / 3
 LOST_SHARE = 1 / 2
@@ -43,10 +43,16 @@ def shows(tank: TankSetup, heating: HeatingSetup, temperature_c: float) -> bool:
     """Whether most of the heat must show as a rise at this temperature, degC: below the band, and little is lost."""
     if temperature_c >= heating.hold_c - heating.band_c / 2:
         return False
-    edge_m = (tank.volume_l / 1000) ** (1 / 3)
-    surface_m2 = tank.volume_l / 1000 / (SHALLOWEST * edge_m)
-    lost_w = loses_w_per_m2(temperature_c) * (1 + UNSURE) * surface_m2
+    lost_w = _loses_w(tank.volume_l, temperature_c) * (1 + UNSURE)
     return heats_c_per_s(lost_w, tank.volume_l) <= heating.rise_c_per_s * LOST_SHARE
+
+
+def _loses_w(volume_l: float, temperature_c: float) -> float:
+    """What an open, bare tank of the shallowest shape loses by what is printed, W."""
+    depth_m = SHALLOWEST * math.cbrt(volume_l / 1000)
+    surface_m2 = volume_l / 1000 / depth_m
+    walls_m2 = 4 * math.sqrt(surface_m2) * depth_m + surface_m2
+    return surface_m2 * surface_loses_w_per_m2(temperature_c) + walls_m2 * walls_lose_w_per_m2(temperature_c)
 
 
 def read(rise: Rise, tank: TankSetup, heating: HeatingSetup, at_s: float, temperature_c: float, *, on: bool) -> Rise:

@@ -86,17 +86,19 @@ def doubt(work: Work, name: str) -> None:
     make_safe(work, name)
 
 
-def keep_telling(work: Work, name: str) -> list[float]:
+def keep_telling(work: Work, name: str, *, refreshed: bool = False) -> list[float]:
     """Send again, now and then, what is not the safe state and not confirmed; the wire time at which that is due next.
 
-    For what is better on than off once it is wanted, such as a fan. A heater's on is never repeated.
+    For what is better on than off once it is wanted; `refreshed`: even where it is confirmed, such as a fan, but not a
+    compressor, which would start again without its rest. A heater's on is never repeated.
     """
     state = work.state.outputs[name]
-    if state.on is work.setup.outputs[name].safe_on or state.confirmed_s is not None:
+    if state.on is work.setup.outputs[name].safe_on or (state.confirmed_s is not None and not refreshed):
         return []
-    if work.at.wire_s - state.sent_wire_s >= SAFE_WITHIN_S:
+    every_s = SAFE_WITHIN_S if state.confirmed_s is None else REFRESHED_S
+    if work.at.wire_s - state.sent_wire_s >= every_s:
         command(work, name, on=state.on)
-    return [work.state.outputs[name].sent_wire_s + SAFE_WITHIN_S]
+    return [work.state.outputs[name].sent_wire_s + every_s]
 
 
 def settle(work: Work, name: str) -> None:

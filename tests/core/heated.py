@@ -86,6 +86,8 @@ class HeatedBench(Bench):
     level: bool = True
     air_moves: bool = False
     """Whether air moves as soon as the fan is on."""
+    draught: bool = False
+    """Whether it moves by itself."""
 
     def scan(self) -> None:
         """Read every device that answers, once."""
@@ -95,7 +97,7 @@ class HeatedBench(Bench):
 
     def contacts(self) -> None:
         """One reading of every contact, now."""
-        values = {"seal-level": self.level, "air": self.air_moves and self.shut.get("fan", False)}
+        values = {"seal-level": self.level, "air": self.draught or (self.air_moves and self.shut.get("fan", False))}
         readings = tuple(
             Reading(name, Quality.GOOD, float(value)) for name, value in values.items() if name in self.setup.contacts
         )
@@ -113,6 +115,7 @@ class HeatedBench(Bench):
         self.bath_c["seal"] = 20.0
         self.start_service()
         self.move_float()
+        self.scan_s = 2.0  # the slowest that readings are good for
         self.run(30.0)
         return self
 

@@ -209,6 +209,7 @@ class Bench:
     obeys: bool = True
     drops: type[Action] | None = None
     state: LineState | None = None
+    scan_s: float = SCAN_S
     _ids: Iterator[int] = field(default_factory=lambda: count(1))
 
     def __post_init__(self) -> None:
@@ -270,11 +271,11 @@ class Bench:
         return step
 
     def run(self, seconds: float) -> None:
-        """Let time pass: a scan of everything every SCAN_S and every wake on time."""
+        """Let time pass: a scan of everything every `scan_s` and every wake on time."""
         end_s = self.now_s + seconds
         scan_s = self.now_s
         while scan_s < end_s:
-            scan_s = min(scan_s + SCAN_S, end_s)
+            scan_s = min(scan_s + self.scan_s, end_s)
             while (wake_s := self._wake_s()) is not None and wake_s < scan_s:
                 self.now_s = max(self.now_s + 1e-6, wake_s)
                 self.give(Woken(self.at))
