@@ -181,8 +181,7 @@ def _listen(work: Work) -> None:
         sound = max(sound, Sound.THREE_TIMES)
     # A newer one of the same weight is heard at once and not at the end of a pause.
     newer = any(before.heard.get(alarm.name) != alarm.count and _sign(alarm).sound is sound for alarm in loud)
-    pauses = not SOUNDS[sound].is_on(into_s)
-    begins = sound is not before.sound or (ended and sound is Sound.THREE_TIMES) or (newer and pauses)
+    begins = sound is not before.sound or (ended and sound is Sound.THREE_TIMES) or newer
     until_s = before.test_until_wire_s
     after = replace(
         before,

@@ -149,16 +149,12 @@ def failed_cause(work: Work, name: str) -> str:
 
 
 def wakes(work: Work, name: str) -> list[float]:
-    """Wire times at which this output must be looked at again."""
+    """Wire times at which this output must be looked at again; `annunciator` says so of what it tells itself."""
     state, setup = work.state.outputs[name], work.setup.outputs[name]
     if _refreshes(work, name):
         return [state.sent_wire_s + REFRESHED_S]
-    if state.confirmed_s is not None or state.number == 0:
+    waits = state.on is setup.safe_on and state.confirmed_s is None and state.number > 0
+    if not waits or annunciates(work, name):
         return []
-    if setup.role in {"lamp", "horn"} and state.on is not setup.safe_on:
-        return [state.silent_wire_s + SAFE_WITHIN_S]
-    if state.on is not setup.safe_on:
-        return []
-    quiet = annunciates(work, name) or (work.state.watch_only and not state.tried)
-    again = [] if quiet else [state.sent_wire_s + setup.resend_s]
-    return [*again, state.asked_wire_s + SAFE_WITHIN_S, state.silent_wire_s + SAFE_WITHIN_S]
+    again = [] if work.state.watch_only and not state.tried else [state.sent_wire_s + setup.resend_s]
+    return [*again, state.asked_wire_s + SAFE_WITHIN_S]

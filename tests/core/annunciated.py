@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from supervisor.core.actions import Switch
 from supervisor.core.events import Quality, Reading, Scanned, Started
@@ -111,7 +112,7 @@ class Panel(Bench):
     def flashes(self, lamp: str) -> bool:
         """Whether a lamp goes on and off over the next ten seconds, with a pause of about a second each."""
         changes = self.told_in(lamp, 10.0)
-        return len(changes) >= 9 and all(before[1] is not after[1] for before, after in zip(changes, changes[1:]))
+        return len(changes) >= 9 and all(before[1] is not after[1] for before, after in pairwise(changes))
 
     def steady(self, lamp: str) -> bool:
         """Whether a lamp is lit and stays so over the next ten seconds, told nothing more."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -89,7 +90,7 @@ def test_lamps_flash_for_one_second_in_two_of_wire_time() -> None:
     made = panel()
     made.bath(HOT_C)
     changes = made.told_in("red", 20.0)
-    pauses = {round(after[0] - before[0], 2) for before, after in zip(changes, changes[1:])}
+    pauses = {round(after[0] - before[0], 2) for before, after in pairwise(changes)}
     assert pauses == {1.0}
     assert {on for _, on in changes} == {True, False}
 
@@ -172,7 +173,7 @@ def test_a_medium_alarm_is_heard_for_one_second_in_ten() -> None:
     changes = made.told_in("horn", 60.0)
     on_s = [at_s for at_s, on in changes if on]
     off_s = [at_s for at_s, on in changes if not on]
-    assert [round(after - before, 2) for before, after in zip(on_s, on_s[1:])] == [10.0] * (len(on_s) - 1)
+    assert [round(after - before, 2) for before, after in pairwise(on_s)] == [10.0] * (len(on_s) - 1)
     assert len(on_s) == 6
     assert {round(min(abs(off - on) for on in on_s), 2) for off in off_s} == {1.0}
 
@@ -293,7 +294,7 @@ def test_a_complete_load_is_sounded_three_times_once_and_flashes_blue_until_it_i
     made.run(THREE_TIMES_S + 60.0)
     changes = made.told("horn")[before:]
     assert [on for _, on in changes] == [True, False] * 3
-    assert {round(after[0] - one[0], 2) for one, after in zip(changes, changes[1:])} == {1.0}
+    assert {round(after[0] - one[0], 2) for one, after in pairwise(changes)} == {1.0}
     assert made.flashes("blue")
     made.ask("reset")
     assert made.dark("blue")
@@ -433,7 +434,7 @@ def test_a_flood_of_changes_never_tells_a_lamp_faster_than_its_pattern() -> None
             made.ask("alarm reset", alarm=name)
     for lamp in LAMPS:
         moments = [at_s for at_s, _ in made.told(lamp)]
-        assert all(after - before >= 0.799 for before, after in zip(moments, moments[1:]))
+        assert all(after - before >= 0.799 for before, after in pairwise(moments))
 
 
 # -- a lamp or horn that does not confirm
