@@ -163,7 +163,7 @@ def _supply_silent(evidence: Evidence) -> Iterator[str]:
     yield from _alarm(evidence, "off-not-proven", of="supplies", first=False)
     yield from _because(evidence, "supply-silent")
     yield from _contactor_opened(evidence)
-    yield from _holding_until_proof(evidence)
+    yield from _until_proof(evidence, "holding", "held")
     yield from _unsure_while_silent(evidence)
     yield from _sent_until_proof(evidence)
 
@@ -180,16 +180,16 @@ def _contactor_opened(evidence: Evidence) -> Iterator[str]:
         yield "The contactor did not open while the supply was silent."
 
 
-def _holding_until_proof(evidence: Evidence) -> Iterator[str]:
-    """From the first holding on, nothing but holding before the proof and held with it."""
+def _until_proof(evidence: Evidence, going: str, gone: str) -> Iterator[str]:
+    """From the first `going` on, nothing but that before the proof of off and `gone` with it."""
     states = [
         (_only(status["supplies"])["state"], _only(status["supplies"])["off_proven"]) for status in evidence.history
     ]
-    first = next((number for number, (state, _) in enumerate(states) if state == "holding"), None)
+    first = next((number for number, (state, _) in enumerate(states) if state == going), None)
     if first is None:
-        yield "The operation was never seen holding."
-    elif any(state != ("held" if proven else "holding") for state, proven in states[first:]):
-        yield "The operation did not stay holding until off was proven."
+        yield f"The operation was never seen {going}."
+    elif any(state != (gone if proven else going) for state, proven in states[first:]):
+        yield f"The operation did not stay {going} until off was proven."
 
 
 def _unsure_while_silent(evidence: Evidence) -> Iterator[str]:
@@ -294,7 +294,7 @@ def _emergency_stop(evidence: Evidence) -> Iterator[str]:
     elif not any(not switch["on"] for switch in evidence.switches if switch["wire_s"] > switched[-1]["wire_s"]):
         yield "No off command reached the supply when its mains were back."
     yield from _contactor_opened(evidence)
-    yield from _aborting_until_proof(evidence)
+    yield from _until_proof(evidence, "aborting", "aborted")
 
 
 def _not_healthy(evidence: Evidence, contact: str) -> Iterator[str]:

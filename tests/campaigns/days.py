@@ -1,7 +1,7 @@
 """A day of 24 hours on the virtual clock: without a fault nobody is called, and one real fault is one alarm.
 
-The line is the acid and seal example, read a little less often so that a day takes minutes; its sensors are noisy and one
-answer in 200 is lost. A person moves the seal's float, heats the seal, anodizes loads, and goes home.
+The line is the acid and seal example, read a little less often so that a day takes minutes; its sensors are noisy and
+one answer in 200 is lost. A person moves the seal's float, heats the seal, anodizes loads, and goes home.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Mains dips under current: on the supply, on the relay board, on both; afterwards nothing flows without a person.
 
-On the virtual clock, with the line of the acid and seal example as its file has it. A supply that comes back in its last
-state gives current by itself until the next reading tells: for how long is reported.
+On the virtual clock, with the line of the acid and seal example as its file has it. A supply that comes back in its
+last state gives current by itself until the next reading tells: for how long is reported.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """How long a trip takes, from the limit crossed at the simulated device to off read by the supply, on true wires.
 
-Against what `check` printed for that tank: its poll period, the filter's delay (there is none) and the worst delay of off.
-A contact of the same line is measured beside it, against its own board's period.
+Against what `check` printed for that tank: its poll period, the filter's delay (there is none) and the worst delay of
+off. A contact of the same line is measured beside it, against its own board's period.
 """
 
 from __future__ import annotations

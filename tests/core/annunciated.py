@@ -95,9 +95,14 @@ class Panel(Bench):
         self.give(Started(self.at, "boot", "1", "hash", watch_only=False, journal_s=self.now_s))
         self.run(2.5)
 
-    def told(self, output: str) -> list[tuple[float, bool]]:
-        """What an output was told so far, with the wire time of each."""
+    def sent(self, output: str) -> list[tuple[float, bool]]:
+        """Every command to an output so far, the same again too, with the wire time of each."""
         return [(one.decided_wire_s, one.on) for one in self.named(Switch) if one.output == output]
+
+    def told(self, output: str) -> list[tuple[float, bool]]:
+        """The changes among them: it is told the same again every half minute."""
+        sent = self.sent(output)
+        return sent[:1] + [after for before, after in pairwise(sent) if before[1] is not after[1]]
 
     def told_in(self, output: str, seconds: float) -> list[tuple[float, bool]]:
         """Let so much time pass; what an output was told in it, each with the wire time since its beginning."""

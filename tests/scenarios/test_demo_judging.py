@@ -374,7 +374,7 @@ def no_off_afterwards(evidence: Evidence) -> Evidence:
         (mains_left, "The emergency stop did not take the supply's mains."),
         (no_off_afterwards, "No off command reached the supply when its mains were back."),
         (contactor_left_closed, "The contactor did not open while the supply was silent."),
-        (never_aborting, "The operation was never seen aborting."),
+        (never_holding, "The operation was never seen aborting."),
     ],
 )
 def test_an_emergency_stop_must_be_told_first_and_obeyed_by_all(
