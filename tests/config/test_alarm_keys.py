@@ -374,6 +374,12 @@ DOUBTS: list[tuple[str, str, tuple[Edit, ...], str]] = [
         "Cause current-lost is also to do 'heater off', and nothing it concerns has that",
     ),
     (
+        "a contactor of another tank",
+        BOTH,
+        ((CHANGE, '[interlocks.lid-open]\nalso = ["contactor open"]\n\n' + CHANGE),),
+        "Cause lid-open is also to do 'contactor open', and nothing it concerns has that",
+    ),
+    (
         "a change of what cannot be",
         KNOBS,
         (("[growth]", '[interlocks.level-low]\neffect = "stop"\n\n[growth]'),),
