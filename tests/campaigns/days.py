@@ -21,7 +21,7 @@ HOUR_S = 3600.0
 
 SLOWER: dict[str, object] = {
     "devices.rectifier.period": "2 s",
-    "devices.rectifier.periods": {"charge": "20 s", "uptime": "10 s"},
+    "devices.rectifier.periods": None,
     "devices.thermometer.period": "5 s",
     "devices.relays.period": "1 s",
 }

@@ -42,6 +42,7 @@ BASES = {
     "plain": Base(LINE_FILE, PLAN_FILE, SPEED),
     "knob-supply": Base(CONFIG / "knob-supply.toml", ROOT / "simulators" / "lines" / "knob.toml", 1.0),
     "scpi-and-board": Base(CONFIG / "scpi-and-board.toml", ROOT / "simulators" / "lines" / "scpi.toml", 1.0),
+    "acid-and-seal": Base(CONFIG / "acid-and-seal.toml", ROOT / "simulators" / "lines" / "acid-and-seal.toml", 1.0),
 }
 
 
