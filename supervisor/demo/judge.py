@@ -160,7 +160,7 @@ def _bath_overheats(evidence: Evidence) -> Iterator[str]:
 
 def _supply_silent(evidence: Evidence) -> Iterator[str]:
     yield from _alarm(evidence, "supply-silent", of="supplies")
-    yield from _alarm(evidence, "off-not-proven", of="supplies", first=False)
+    yield from _alarm(evidence, "off-not-proven", of="supplies")
     yield from _because(evidence, "supply-silent")
     yield from _contactor_opened(evidence)
     yield from _until_proof(evidence, "holding", "held")
@@ -302,18 +302,15 @@ def _not_healthy(evidence: Evidence, contact: str) -> Iterator[str]:
         yield f"The contact {contact} is not told as not healthy."
 
 
-def _alarm(evidence: Evidence, cause: str, *, of: str, first: bool = True) -> Iterator[str]:
-    """What must be told of an alarm; `of` names its subject, or the kind of which there is only one.
-
-    The `first` of a fault stands by itself and is no other's consequence.
-    """
+def _alarm(evidence: Evidence, cause: str, *, of: str) -> Iterator[str]:
+    """What must be told of an alarm, by itself; `of` names its subject, or the kind of which there is only one."""
     (subject,) = evidence.last.get(of, (of,))
     alarm = evidence.alarms().get(f"{subject}/{cause}")
     if alarm is None:
         yield f"The alarm {subject}/{cause} did not come."
     elif alarm["priority"] != "high":
         yield f"The alarm {subject}/{cause} is not of high priority."
-    elif first and alarm["under"]:
+    elif alarm["under"]:
         yield f"The alarm {subject}/{cause} is told as a consequence of {alarm['under']}."
 
 

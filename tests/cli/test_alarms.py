@@ -85,6 +85,7 @@ def test_all_means_each_unanswered_alarm_that_is_told_now_each_by_a_request_of_i
         alarm("main/shelved", state=AlarmState.SHELVED),
         alarm("main/late", state=AlarmState.ACKNOWLEDGED),
         alarm("main/late-consequence", under="main/late"),
+        alarm("main/of-shelved", under="main/shelved"),
     )
     assert main(["alarms", "ack", "--all"]) == 0
     acknowledged = ["main/late", "acid/bath-high", "main/latched"]
@@ -216,6 +217,12 @@ def test_a_hidden_alarm_says_until_when_why_and_that_its_cause_is_there() -> Non
     said = "\n".join(listed(*EVERY_STATE))
     assert "until 08:30:00, 30 min more; because: pump (kim)" in said
     assert "because: sensor is broken (kim); ITS CAUSE IS THERE NOW" in said
+
+
+def test_a_hidden_alarm_is_told_in_full_only_while_its_cause_is_there() -> None:
+    said = "\n".join(listed(*EVERY_STATE))
+    assert "What to do about a/out." in said
+    assert "What to do about a/shelved." not in said
 
 
 def test_at_another_pace_than_life_a_shelving_ends_when_the_clock_on_the_wall_says_so() -> None:

@@ -99,6 +99,14 @@ def test_a_head_is_written_in_full_and_its_consequences_are_named_until_they_sta
     assert over == "alarm a/head: over"
 
 
+def test_a_consequence_that_is_freed_is_written_in_full_even_where_its_cause_is_gone(told: Told) -> None:
+    brought = alarm("b/brought", active=False, under="a/head")
+    told.view.show(with_alarms(alarm("a/head"), brought))
+    told.lines()
+    told.view.show(with_alarms(brought | {"under": ""}))
+    assert "What to do about b/brought" in told.lines()[0]
+
+
 def test_what_is_suppressed_by_design_is_not_written(told: Told) -> None:
     told.view.show(running())
     told.lines()

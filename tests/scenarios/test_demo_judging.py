@@ -375,6 +375,7 @@ def no_off_afterwards(evidence: Evidence) -> Evidence:
         (no_off_afterwards, "No off command reached the supply when its mains were back."),
         (contactor_left_closed, "The contactor did not open while the supply was silent."),
         (never_holding, "The operation was never seen aborting."),
+        (held_before_proof, "The operation did not stay aborting until off was proven."),
     ],
 )
 def test_an_emergency_stop_must_be_told_first_and_obeyed_by_all(
