@@ -512,7 +512,10 @@ def test_a_cause_of_another_tank_leaves_the_heater() -> None:
     made.bath_c["seal"] = 20.0
     made.start_service()
     made.temperature(30.0, tank="main-acid")
+    before = len(made.told("seal-heater"))
+    made.run(1.0)
     assert made.alarm("main-acid/bath-high-high") is AlarmState.UNACKNOWLEDGED
+    assert made.told("seal-heater")[before:] == []
     assert made.on("seal-heater")
 
 
