@@ -511,7 +511,7 @@ def test_a_cause_of_another_tank_leaves_the_heater() -> None:
     made = bench()
     made.bath_c["seal"] = 20.0
     made.start_service()
-    made.temperature(30.0, tank="main-acid")
+    made.bath_c["main-acid"] = 30.0
     before = len(made.told("seal-heater"))
     made.run(1.0)
     assert made.alarm("main-acid/bath-high-high") is AlarmState.UNACKNOWLEDGED
