@@ -45,9 +45,11 @@ def state_of(work: Work, tank: str) -> HeatingState:
 
 
 def begin(work: Work, tank: str, who: str) -> tuple[str, ...]:
-    """Heat a tank from now on, or return every reason why not."""
+    """Heat a tank from now on, or return every reason why not; refused, an earlier demand has ended as well."""
     reasons, state = against(work, tank), state_of(work, tank)
-    if not reasons and not state.demanded:
+    if reasons:
+        forget(work, tank, f"asked for again by {who} and refused")
+    elif not state.demanded:
         _put(work, tank, replace(state, demanded=True))
         held = words.temperature(_setup(work, tank).hold_c, work.setup.units)
         _note(work, tank, "demanded", f"{tank}: heated to {held} from now on, asked for by {who}.")

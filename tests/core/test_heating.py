@@ -155,6 +155,15 @@ def test_a_tank_without_a_good_temperature_is_not_heated() -> None:
     assert made.heat().reasons == ("temperature known: no good temperature from seal.",)
 
 
+def test_a_refusal_ends_an_earlier_demand_too_so_that_refused_means_not_heated() -> None:
+    made = bench().heating()
+    made.temperature(None, tank="seal", quality=Quality.ABSENT)
+    assert made.demanded
+    assert not made.heat().ok
+    made.run(60.0)
+    assert not made.on("seal-heater")
+
+
 def test_a_float_that_was_never_seen_to_move_proves_nothing() -> None:
     made = bench()
     made.bath_c["seal"] = 20.0
@@ -502,8 +511,11 @@ def test_a_cause_of_another_tank_leaves_the_heater() -> None:
     made = bench()
     made.bath_c["seal"] = 20.0
     made.start_service()
-    made.temperature(30.0, tank="main-acid")
+    made.bath_c["main-acid"] = 30.0
+    before = len(made.told("seal-heater"))
+    made.run(1.0)
     assert made.alarm("main-acid/bath-high-high") is AlarmState.UNACKNOWLEDGED
+    assert made.told("seal-heater")[before:] == []
     assert made.on("seal-heater")
 
 
