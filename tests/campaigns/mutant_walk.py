@@ -79,7 +79,7 @@ class Walk:
     def _statement(self, node: ast.stmt, place: Place, bound: set[str]) -> Iterator[Change]:
         inner = replace(place, inner=True)
         match node:
-            case ast.Import() | ast.ImportFrom() | ast.Pass() | ast.Expr(value=ast.Constant()):
+            case ast.Import() | ast.ImportFrom() | ast.Pass() | ast.Assert() | ast.Expr(value=ast.Constant()):
                 pass
             case ast.FunctionDef():
                 yield from self._function(node, place.within(node.name))
@@ -125,7 +125,7 @@ class Walk:
             yield from self._expression(node.value, place)
 
     def _expression(self, node: ast.expr, place: Place, *, condition: bool = False) -> Iterator[Change]:
-        if isinstance(node, ast.JoinedStr) or (isinstance(node, ast.Constant) and is_text(node)):
+        if _is_left_alone(node):
             return
         here = place.around(node)
         if condition:
@@ -147,10 +147,6 @@ class Walk:
                 yield from self._expression(node.test, place, condition=True)
                 yield from self._expression(node.body, place)
                 yield from self._expression(node.orelse, place)
-            case ast.Call(func=ast.Name(id="float"), args=[ast.Constant()]):
-                pass  # float("inf")
-            case ast.Subscript(value=ast.Name(id="Literal")):
-                pass  # only a checker of types reads it
             case ast.comprehension():
                 yield from self._expression(node.iter, place)
                 for test in node.ifs:
@@ -182,6 +178,19 @@ def _can_be_left_out(node: ast.stmt, place: Place, bound: set[str]) -> bool:
             return place.inner
         case ast.Assign() if place.called and place.names[-1] != "__init__":
             return all(not isinstance(to, ast.Name | ast.Tuple) or _names(to) <= bound for to in node.targets)
+        case _:
+            return False
+
+
+def _is_left_alone(node: ast.expr) -> bool:
+    """Whether it is text for people, an infinity or what only a checker of types reads."""
+    match node:
+        case ast.Constant():
+            return is_text(node)
+        case ast.JoinedStr() | ast.Subscript(value=ast.Name(id="Literal")):
+            return True
+        case ast.Call(func=ast.Name(id="float"), args=[ast.Constant()]):
+            return True
         case _:
             return False
 
