@@ -95,6 +95,10 @@ class Panel(Bench):
         self.give(Started(self.at, "boot", "1", "hash", watch_only=False, journal_s=self.now_s))
         self.run(2.5)
 
+    def is_on(self, output: str) -> bool:
+        """Whether an output really is on."""
+        return self.shut[output]
+
     def sent(self, output: str) -> list[tuple[float, bool]]:
         """Every command to an output so far, the same again too, with the wire time of each."""
         return [(one.decided_wire_s, one.on) for one in self.named(Switch) if one.output == output]

@@ -179,7 +179,7 @@ def test_the_acknowledge_button_answers_every_alarm_that_is_told_and_silences() 
     made.bath(HOT_C)
     made.press("acknowledge-button")
     assert (made.alarm(HIGH), made.alarm(MEDIUM)) == (AlarmState.ACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
-    assert not made.shut["horn"]
+    assert not made.is_on("horn")
 
 
 def test_the_acknowledge_button_ends_the_three_sounds_of_a_complete_load() -> None:
