@@ -48,7 +48,8 @@ class Switch:
     """Switch an output that is no supply output. A newer one for the same output takes an older one's place.
 
     Where `safe`, towards the output's safe state, it goes ahead of everything but a supply's off (R11). Else, away from
-    that or in the pattern of a lamp or horn, it is dropped, never delayed, if it waited too long for its turn.
+    that, in the pattern of a lamp or horn or told again for good measure, it is dropped, never delayed, if it waited
+    too long for its turn.
     """
 
     output: str

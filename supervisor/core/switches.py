@@ -45,7 +45,8 @@ class SwitchState:
 def command(work: Work, name: str, *, on: bool, ahead: bool = True) -> None:
     """Tell an output; the same again keeps what is known of it.
 
-    Its safe state goes ahead of all but a supply's off, unless it is only the dark part of a pattern.
+    Its safe state goes ahead of all but a supply's off, unless it is only the dark part of a pattern or has been
+    confirmed before.
     """
     before, wire_s = work.state.outputs[name], work.at.wire_s
     number = work.number()
@@ -109,7 +110,7 @@ def settle(work: Work, name: str) -> None:
     if due and (not work.state.watch_only or state.tried):
         make_safe(work, name)
     if _refreshes(work, name) and wire_s - state.sent_wire_s >= REFRESHED_S:
-        command(work, name, on=state.on)
+        command(work, name, on=state.on, ahead=False)  # a contactor's opening must not wait for a row of lamps
     work.alarm(name, failed_cause(work, name), failing(work, name))
 
 

@@ -427,6 +427,15 @@ def test_the_dark_part_of_a_pattern_goes_ahead_of_nothing() -> None:
     assert not any(one.safe for one in made.actions[before:] if isinstance(one, Switch) and one.output == "red")
 
 
+def test_a_safe_state_that_is_only_told_again_goes_ahead_of_nothing() -> None:
+    made = panel()
+    before = len(made.actions)
+    made.run(REFRESHED_S + 1.0)
+    again = [one for one in made.actions[before:] if isinstance(one, Switch) and not one.on]
+    assert {one.output for one in again} >= {"red", "horn", "contactor"}
+    assert not any(one.safe for one in again)
+
+
 def test_a_flood_of_changes_never_tells_a_lamp_faster_than_its_pattern() -> None:
     made = panel()
     for turn in range(40):
