@@ -51,9 +51,9 @@ def told_lately(log: tuple[Happening, ...], now_s: float) -> int:
     )
 
 
-def chattering(alarms: Iterable[Alarm]) -> tuple[str, ...]:
-    """Names of alarms that come and go too often to mean anything."""
-    return tuple(alarm.name for alarm in alarms if alarm.chatters)
+def chattering(alarms: Iterable[Alarm], now_s: float) -> tuple[str, ...]:
+    """Names of alarms that came and went too often to mean anything within the ten minutes before `now_s`."""
+    return tuple(alarm.name for alarm in alarms if alarm.chatters and now_s - alarm.recent_s[-1] <= RATE_WITHIN_S)
 
 
 def standing_long(alarms: Iterable[Alarm], now_s: float) -> tuple[str, ...]:

@@ -15,9 +15,6 @@ from supervisor.core.setup import SupplySetup
 from supervisor.core.state import SupplyState
 from supervisor.core.work import Work
 
-CEILING_DELAY_S = 30.0
-"""Process time at the voltage ceiling before it is worth a warning: the peak of a current step lasts a few seconds."""
-
 FAULTS = (
     "contactor-dropped",
     "contactor-failed",
@@ -70,12 +67,17 @@ def judge_supply(work: Work, name: str) -> None:
     work.alarm(name, "supply-silent", silent and not supply.output.proven_off)
     work.alarm(name, "supply-absent", silent and supply.output.proven_off)
     work.alarm(name, "off-not-proven", output.overdue(supply.output, work.at.wire_s, setup.proof_deadline_s))
-    since_s = supply.ceiling_since_s
-    work.alarm(name, "voltage-ceiling", since_s is not None and now_s - since_s >= CEILING_DELAY_S)
+    work.alarm(name, "voltage-ceiling", _at_ceiling(supply))
     work.alarm(name, "meters-differ", meters.differ(work, name))
     knobs.judge(work, name)
     for cause in FAULTS:
         work.alarm(name, cause, cause in supply.faults)
+
+
+def _at_ceiling(supply: SupplyState) -> bool:
+    operation = supply.operation
+    under_way = operation is not None and operation.energised and operation.plan.mode == "current"
+    return under_way and supply.voltage_held is True
 
 
 def _detect(work: Work, name: str) -> None:
@@ -84,11 +86,6 @@ def _detect(work: Work, name: str) -> None:
     operation = supply.operation
     if contactor.failed(work, name):
         work.fault(name, "contactor-failed")
-        supply = work.supply(name)
-    held = supply.voltage_held and operation is not None and operation.energised and operation.plan.mode == "current"
-    since_s = (now_s if supply.ceiling_since_s is None else supply.ceiling_since_s) if held else None
-    if since_s != supply.ceiling_since_s:
-        work.put(name, replace(supply, ceiling_since_s=since_s))
     if operation is None or operation.over or operation.state in {State.STOPPING, State.ABORTING}:
         return
     if (

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from supervisor.core.setup import ContactSetup, LineSetup
+from supervisor.core.setup import ChannelSetup, ContactSetup, LineSetup
 
 if TYPE_CHECKING:
     from supervisor.core.state import LineState
@@ -88,20 +88,24 @@ def healthy(setup: LineSetup, state: LineState, name: str, now_s: float) -> bool
 def judge(work: Work, name: str) -> None:
     """Let the alarms of a contact follow it.
 
-    One that is not read any more because its whole device is lost is that device's alarm: its own stay as they are.
+    One that is not read any more because its whole device says nothing is the device's alarm: its own stay as they are.
     """
     contact, known = work.setup.contacts[name], work.state.contacts.get(name)
     unread = work.at.process_s >= told_s(work.setup, work.state, name)
-    if unread and _device_lost(work, work.setup.channels[contact.channel].device):
+    if unread and _device_silent(work, work.setup.channels[contact.channel]):
         return
     is_open = known is not None and known.closed is False
     for cause in causes_of(work.setup, contact):
         work.alarm(name, cause, is_open or unread)
 
 
-def _device_lost(work: Work, device: str) -> bool:
-    alarms = (work.state.alarms.get(f"{device}/{cause}") for cause in ("communication-lost", "heartbeat-lost"))
-    return any(alarm is not None and alarm.active for alarm in alarms)
+def _device_silent(work: Work, channel: ChannelSetup) -> bool:
+    """Whether a device that is watched, or beats, has answered nothing for as long as this contact of it may be old."""
+    watch, beat = work.setup.watches.get(channel.device), work.setup.heartbeats.get(channel.device)
+    watched = watch.channels if watch is not None else (beat.channel,) if beat is not None else ()
+    latest = [work.state.channels[name] for name in watched if name in work.state.channels]
+    newest_s = max((one.answered_s for one in latest if one.answered_s is not None), default=-float("inf"))
+    return bool(watched) and work.at.process_s - newest_s >= channel.age_limit_s
 
 
 def against(setup: LineSetup, state: LineState, supply: str, now_s: float) -> tuple[str, ...]:

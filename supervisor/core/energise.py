@@ -66,8 +66,8 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     operation = move(held or _begin(work, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
     setup = work.supply_setup(name)
-    fresh = replace(work.supply(name), operation=operation, voltage_held=None, ceiling_since_s=None)
-    work.put(name, replace(fresh, off_plan_since_s=None, counted_from=None))
+    fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
+    work.put(name, fresh)
     work.note_move(name, operation, "")
     work.answer(pending.request, operation=operation.id, load=operation.load, supply=name)
     if setup.control != "remote":

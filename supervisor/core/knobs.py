@@ -20,8 +20,7 @@ HAND_S = 60.0
 """Process time beyond the soft start in which a person should have said that the knobs are set."""
 
 OFF_PLAN_SHARE = 0.1
-OFF_PLAN_S = 30.0
-"""A current further than this from the plan for so long is told (common practice, no source)."""
+"""A current further than this from the plan is told, after the delay of its row (common practice, no source)."""
 
 
 def begin(work: Work, name: str, operation: Operation) -> None:
@@ -73,22 +72,18 @@ def judge(work: Work, name: str) -> None:
     waits = waits_for_hands(setup, operation)
     late = operation is not None and waits and work.at.process_s >= late_s(operation)
     work.alarm(name, "ramp-not-confirmed", late)
-    energised = operation is not None and operation.energised
-    since_s = supply.off_plan_since_s if energised else None
-    work.alarm(name, "current-off-plan", since_s is not None and work.at.process_s - since_s >= OFF_PLAN_S)
+    work.alarm(name, "current-off-plan", _off_plan(work, setup, operation))
     by_hand = setup.control == "none" and not supply.output.wanted_on and not supply.output.proven_off
     asked = supply.output.asked_wire_s is not None and operation is not None and not operation.over
     work.alarm(name, "switch-off-by-hand", by_hand and asked)
 
 
-def watch(work: Work, name: str, current_a: float, sampled_s: float) -> None:
-    """Remember since when a good current, A, is far from the plan; None while it is near, or nobody set it yet."""
-    setup, supply = work.supply_setup(name), work.supply(name)
-    operation = supply.operation
-    if setup.control == "remote" or operation is None or not operation.energised or operation.ramp is None:
-        return
+def _off_plan(work: Work, setup: SupplySetup, operation: Operation | None) -> bool:
+    """Whether the newest good current is far from the plan, once somebody has set it."""
+    latest = work.state.channels.get(setup.current)
+    if operation is None or not operation.energised or operation.ramp is None or waits_for_hands(setup, operation):
+        return False
+    if latest is None or latest.good_s is None or latest.good_s < operation.ramp.began_s:
+        return False
     wanted_a = operation.plan.expected_a
-    far = abs(current_a - wanted_a) > OFF_PLAN_SHARE * wanted_a and not waits_for_hands(setup, operation)
-    since_s = (sampled_s if supply.off_plan_since_s is None else supply.off_plan_since_s) if far else None
-    if since_s != supply.off_plan_since_s:
-        work.put(name, replace(supply, off_plan_since_s=since_s))
+    return abs(latest.good_value - wanted_a) > OFF_PLAN_SHARE * wanted_a

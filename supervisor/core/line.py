@@ -190,7 +190,6 @@ def _started(work: Work, event: Started) -> None:
                 output=output.Output(),
                 pending=None,
                 closing=None,
-                off_plan_since_s=None,
             )
             for name in work.setup.supplies
         },
@@ -354,8 +353,6 @@ def _wake(work: Work, name: str) -> Wake:
             process.append(operation.ramp.next_s)
         if knobs.waits_for_hands(setup, operation):
             process.append(knobs.late_s(operation))
-    if supply.off_plan_since_s is not None:
-        process.append(supply.off_plan_since_s + knobs.OFF_PLAN_S)
     if supply.closing is not None:
         wire.append(supply.closing.since_wire_s + contactor.CLOSES_WITHIN_S)
     if supply.pending is not None:

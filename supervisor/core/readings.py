@@ -165,7 +165,6 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
     work.put(setup.name, replace(supply, output=after, operation=operation))
     if reading.value is None:
         return
-    knobs.watch(work, setup.name, reading.value, sampled_s)
     if before.proven_off and abs(reading.value) >= setup.off_threshold_a:
         _flows_unasked(work, setup.name, sent_s)
     if operation is not None and operation.energised and _surely_over(operation, reading.value, channel.accuracy):

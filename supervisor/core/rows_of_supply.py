@@ -53,7 +53,7 @@ ROWS: dict[str, Row] = {
         "The load is held and its contactor opened; wherever a wire leads to the supply, off is sent until readings "
         "prove it.",
         "Go to the supply and look whether current flows.",
-        "None: go now.",
+        "At once.",
         by_hand=_CUT_THE_MAINS + "Go to the supply and look whether current flows.",
         also=_OPEN,
         brings=(
@@ -135,7 +135,7 @@ ROWS: dict[str, Row] = {
         "Current flows from {subject} although nothing was started.",
         "Wherever a wire leads to it, off is sent until good readings prove it.",
         "Look at the supply; keep hands out of the tank.",
-        "None: go now.",
+        "At once.",
         latch=True,
         by_hand=_CUT_THE_MAINS + "Look at the supply; keep hands out of the tank.",
         shelvable=False,
@@ -146,7 +146,7 @@ ROWS: dict[str, Row] = {
         "The output of {subject} is not proven off.",
         "Wherever a wire leads to it, off is sent again until good readings prove it.",
         "Keep hands out of the tank.",
-        "None: go now.",
+        "At once.",
         latch=True,
         by_hand=_CUT_THE_MAINS + "Keep hands out of the tank.",
         shelvable=False,
@@ -185,7 +185,7 @@ ROWS: dict[str, Row] = {
         "The contactor {subject} was told to open, and its auxiliary contact still shows it closed.",
         "It cannot break its circuit; nothing is started behind it.",
         "Cut the mains of the supply behind it by hand. Keep hands out of the tank; then replace the contactor.",
-        "None: go now.",
+        "At once.",
         latch=True,
         shelvable=False,
         about="output",
@@ -205,6 +205,8 @@ ROWS: dict[str, Row] = {
         "The load goes on; it takes a longer or shorter time, and its coat may differ.",
         "Set the knob to the planned current; check area and contacts.",
         "Minutes.",
+        on_delay_s=30.0,
+        longest_s=300.0,
     ),
     "switch-off-by-hand": Row(
         Effect.WARN,
@@ -212,7 +214,7 @@ ROWS: dict[str, Row] = {
         "The supply {subject} must be switched off now.",
         "Nothing here can do it: current flows until you do.",
         "Switch {subject} off by hand now.",
-        "None: go now.",
+        "At once.",
         shelvable=False,
     ),
     "supply-restarted": Row(
@@ -256,6 +258,7 @@ ROWS: dict[str, Row] = {
         "The load takes longer; at its longest time it is stopped.",
         "Check contacts and the bath's temperature.",
         "Minutes.",
+        on_delay_s=30.0,
         longest_s=300.0,
     ),
 }

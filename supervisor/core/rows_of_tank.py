@@ -66,7 +66,7 @@ ROWS: dict[str, Row] = {
         "The lid of the acid tank is shut over current ({subject}), or its contact's wire is broken.",
         "The load is stopped with the output off: under a shut lid hydrogen gets explosive within minutes.",
         "No flame, no spark, no switch near the tank. Once off is shown as proven open the lid and let it air.",
-        "None: go now.",
+        "At once.",
         when="with current",
         least=Effect.HOLD,
         on_delay_s=1.0,

@@ -73,11 +73,9 @@ class SupplyState:
         output: the proof of off. operation: what runs under it; None while idle. pending: an intent on its way.
         faults: causes seen by events; they stand until off is proven.
         voltage_held: regulation mode last read; None before the first.
-        ceiling_since_s: process time since when the voltage is held in current mode; None while it is not.
         lead_s: process time from a decision to its effect at the device, smoothed over the set points written.
         armed: whether the device confirmed its own communication time-out.
         closing: its contactor on the way to closed; None while it is not.
-        off_plan_since_s: process time since when a current set by hand is far from the plan; None while it is near.
         counted_from: the supply's own counter, C, and the metered charge, C, at the same moment of this operation; None
             before the first reading of it.
     """
@@ -87,11 +85,9 @@ class SupplyState:
     pending: Pending | None = None
     faults: frozenset[str] = frozenset()
     voltage_held: bool | None = None
-    ceiling_since_s: float | None = None
     lead_s: float = 0.0
     armed: bool = False
     closing: Closing | None = None
-    off_plan_since_s: float | None = None
     counted_from: tuple[float, float] | None = None
 
 

@@ -1,16 +1,11 @@
-"""How alarms follow their causes: delays, suppression by design, first-out, and the end of a shelving.
-
-First-out (common practice, no source): where one cause brings others along, the one that came first is the head and
-the others are folded under it: they act and latch like any other, but only the head is told. Which cause brings which
-stands in the table of causes; what is not in it is a fault of its own and told.
-"""
+"""How alarms follow their causes: delays, suppression by design, the end of a shelving, and what is told of it."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from supervisor.core import alarms
+from supervisor.core import alarms, first_out
 from supervisor.core.actions import Note
 from supervisor.core.alarm_log import Happening, with_happening
 from supervisor.core.alarms import Alarm, AlarmState, AlarmTrigger, Priority
@@ -86,8 +81,12 @@ def _appear(work: Work, alarm: Alarm) -> None:
     row = CAUSES[alarm.cause]
     latches = row.latches(work.setup.interlocks[alarm.cause])
     after = alarms.appear(alarm, work.at.process_s, work.at.wall_s, latches=latches)
-    after = replace(after, under=_head(work, after))
+    after = replace(after, under=first_out.head_of(work, after))
     _put(work, after, AlarmTrigger.APPEARS)
+    for earlier in first_out.late_to(work, after):
+        for one in (earlier, *(replace(its, under=after.name) for its in first_out.folded(work, earlier.name))):
+            _keep(work, one)
+            _tell(work, one, "folded")
     if row.suspect:
         work.suspect(after)
 
@@ -97,25 +96,10 @@ def _go(work: Work, alarm: Alarm) -> None:
     _put(work, after, AlarmTrigger.GOES_LATCHED if after.latch else AlarmTrigger.GOES)
 
 
-def _head(work: Work, alarm: Alarm) -> str:
-    """Name the alarm that brought this one along: the earliest that stands by itself; "" where there is none."""
-    groups = work.groups(alarm.subject)
-    heads = [
-        other
-        for other in work.state.alarms.values()
-        if alarm.cause in CAUSES[other.cause].brings
-        and (other.active or other.latch)
-        and other.told
-        and other.name != alarm.name
-        and groups & work.groups(other.subject)
-    ]
-    return min(heads, key=lambda head: head.since_s).name if heads else ""
-
-
 def answer(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> bool:
     """Acknowledge or reset an alarm, and with it what is folded under it; return whether that changed anything."""
     changed = False
-    for one in (alarm, *_folded(work, alarm.name)):
+    for one in (*first_out.folded(work, alarm.name), alarm):
         acknowledges = trigger is AlarmTrigger.ACKNOWLEDGE
         after = alarms.acknowledge(one, work.at.process_s) if acknowledges else alarms.reset(one)
         if after != one:
@@ -175,14 +159,13 @@ def _put(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> Alarm:
     _keep(work, alarm)
     if before is not None and before.state is alarm.state and trigger is not AlarmTrigger.APPEARS:
         return alarm
-    happening = Happening(
-        work.at.process_s, work.at.wall_s, alarm.name, alarm.state, trigger, alarm.under, alarm.why
-    )  # fmt: skip
-    work.state = replace(work.state, alarm_log=with_happening(work.state.alarm_log, happening))
-    _note(work, alarm, trigger)
+    _tell(work, alarm, trigger)
     if not (alarm.active or alarm.latch):
-        for one in _folded(work, alarm.name):
-            _keep(work, replace(one, under=""))
+        for one in first_out.folded(work, alarm.name):
+            freed = replace(one, under="")
+            _keep(work, freed)
+            if freed.active or freed.latch:
+                _tell(work, freed, "stands for itself")
     return alarm
 
 
@@ -194,16 +177,16 @@ def _keep(work: Work, alarm: Alarm) -> None:
     work.state = replace(work.state, alarms=alarms_now)
 
 
-def _folded(work: Work, head: str) -> tuple[Alarm, ...]:
-    return tuple(alarm for alarm in work.state.alarms.values() if alarm.under == head)
-
-
-def _note(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> None:
+def _tell(work: Work, alarm: Alarm, what: str) -> None:
+    """Remember what became of an alarm, and tell it; in full where it is new or stands for itself from now on."""
+    happening = Happening(work.at.process_s, work.at.wall_s, alarm.name, alarm.state, what, alarm.under, alarm.why)
+    work.state = replace(work.state, alarm_log=with_happening(work.state.alarm_log, happening))
     row = CAUSES[alarm.cause]
     text = f"{alarm.name}: {alarm.state}."
-    if trigger is AlarmTrigger.APPEARS and alarm.state is AlarmState.UNACKNOWLEDGED and not alarm.under:
-        text = " ".join(row.told(alarm.subject, second_means=work.setup.second_means(alarm.subject)))
-    elif alarm.under:
+    new = what == AlarmTrigger.APPEARS and alarm.state is AlarmState.UNACKNOWLEDGED
+    if alarm.under:
         text = f"{alarm.name}: {alarm.state}, a consequence of {alarm.under}."
+    elif new or what == "stands for itself":
+        text = " ".join(row.told(alarm.subject, second_means=work.setup.second_means(alarm.subject)))
     data = {"state": str(alarm.state), "priority": str(row.priority), "under": alarm.under}
     work.actions.append(Note("alarm", alarm.name, text, data))

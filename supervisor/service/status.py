@@ -51,7 +51,7 @@ def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
             "told_lately": log.told_lately(state.alarm_log, at.process_s),
             "within_s": log.RATE_WITHIN_S,
             "flood_from": log.FLOOD,
-            "chattering": sorted(log.chattering(state.alarms.values())),
+            "chattering": sorted(log.chattering(state.alarms.values(), at.process_s)),
             "standing_long": sorted(log.standing_long(state.alarms.values(), at.process_s)),
         },
     }

@@ -56,6 +56,14 @@ def test_three_appearances_within_a_minute_chatter_and_two_do_not() -> None:
     assert not alarms.appear(alarm, 60.1, 0.0, latches=False).chatters
 
 
+def test_chattering_is_told_for_ten_minutes() -> None:
+    alarm = Alarm("bath-high", "acid")
+    for moment_s in (0.0, 20.0, 40.0):
+        alarm = alarms.go(alarms.appear(alarm, moment_s, 0.0, latches=False))
+    assert alarm_log.chattering([alarm], 640.0) == ("acid/bath-high",)
+    assert alarm_log.chattering([alarm], 640.1) == ()
+
+
 def test_an_alarm_stands_long_after_more_than_a_day() -> None:
     alarm = alarms.appear(Alarm("bath-high", "acid"), 100.0, 0.0, latches=False)
     assert alarm_log.standing_long([alarm], 100.0 + 86400.0) == ()

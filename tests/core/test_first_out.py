@@ -84,6 +84,57 @@ def test_a_consequence_of_another_tank_is_not_folded() -> None:
     assert heads(bench)["main-acid/temperature-lost"] == "stop/emergency-stop"
 
 
+def dropped_first(later_s: float) -> Guarded:
+    """The supply's output is seen gone, and the emergency stop that did it is read later."""
+    bench = Guarded().under_way()
+    bench.devices["main"].on = False
+    bench.later(0.1)
+    bench.give(bench.supply_scan("main", bench.devices["main"]))
+    assert heads(bench) == {"main/output-dropped": ""}
+    bench.run(later_s)
+    bench.opens("stop")
+    return bench
+
+
+def test_a_cause_that_is_read_a_little_after_what_it_brought_along_becomes_its_head() -> None:
+    bench = dropped_first(4.0)
+    assert heads(bench) == {"main/output-dropped": "stop/emergency-stop", "stop/emergency-stop": ""}
+    newest = [one for one in bench.line.state.alarm_log if one.alarm == "main/output-dropped"][-1]
+    assert (newest.what, newest.under) == ("folded", "stop/emergency-stop")
+
+
+def test_a_cause_that_comes_later_than_that_folds_nothing() -> None:
+    assert heads(dropped_first(5.5)) == {"main/output-dropped": "", "stop/emergency-stop": ""}
+
+
+def test_two_that_bring_each_other_along_are_folded_one_way() -> None:
+    bench = Guarded().under_way()
+    bench.devices["main"].on = False
+    bench.later(0.1)
+    bench.give(bench.supply_scan("main", bench.devices["main"]))
+    bench.tell(main_uptime=0.1)
+    assert "output-dropped" in CAUSES["supply-restarted"].brings
+    assert heads(bench)["main/output-dropped"] == ""
+
+
+def test_the_end_of_the_longest_time_is_a_consequence_of_what_holds_the_load() -> None:
+    bench = Guarded().under_way()
+    bench.opens("guard", after_s=1.0)
+    longest_s = bench.operation().plan.longest_s
+    bench.later(longest_s)
+    bench.wake_up()
+    assert heads(bench)["main/longest-time"] == "guard/guard-open"
+
+
+def test_what_is_freed_is_told_in_full() -> None:
+    bench = stopped()
+    bench.silent, bench.open = {"main-acid"}, set()
+    bench.run(8.0)
+    bench.ask("alarm reset", alarm="stop/emergency-stop")
+    assert bench.alarm_texts("main-acid/temperature-lost")[-1].startswith("No good temperature comes from main-acid.")
+    assert bench.line.state.alarm_log[-1].what == "stands for itself"
+
+
 def test_consequences_do_not_count_for_the_rate() -> None:
     bench = stopped()
     assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 2

@@ -8,13 +8,17 @@ from supervisor.core.actions import ArmTimeOut, Note, SetPoints, Switch, SwitchO
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.events import Instant, Order, Quality, Woken
-from supervisor.core.knobs import HAND_S, OFF_PLAN_S
+from supervisor.core.interlocks import CAUSES
+from supervisor.core.knobs import HAND_S
 from supervisor.core.plan import make_plan
 from supervisor.core.setup import Control
 from tests.core.kit import Bench, fitted_setup, of_kind
 
 ORDER = Order(0.013, 0.2)
 CONTROLS: list[Control] = ["contactor", "none"]
+
+
+OFF_PLAN_S = CAUSES["current-off-plan"].on_delay_s
 
 
 def bench(control: Control = "contactor", *, watch_only: bool = False) -> Bench:
@@ -274,7 +278,6 @@ def test_the_line_asks_to_be_woken_for_what_hands_have_not_done_in_time() -> Non
     made.run(late_s - made.now_s - 0.1)
     assert made.wake.process_s == pytest.approx(late_s)
     made.ask("confirm")
-    made.run(0.4)
     since_s = made.now_s
     made.run(OFF_PLAN_S - 0.1)
     assert made.wake.process_s == pytest.approx(since_s + OFF_PLAN_S)

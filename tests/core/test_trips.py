@@ -10,7 +10,6 @@ import pytest
 from supervisor.core.actions import Answer, Record, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
-from supervisor.core.causes import CEILING_DELAY_S
 from supervisor.core.effects import Effect
 from supervisor.core.events import Ending, Quality, Reading, Recorded, RequestKind, Scanned, Started
 from supervisor.core.interlocks import CAUSES, strongest
@@ -284,7 +283,7 @@ def test_off_asked_for_is_sent_even_where_off_was_proven() -> None:
 def test_a_supply_at_its_voltage_ceiling_warns_without_ending_the_load() -> None:
     bench = Bench().running()
     bench.devices["main"].voltage_held = True
-    bench.run(CEILING_DELAY_S + 1.0)
+    bench.run(CAUSES["voltage-ceiling"].on_delay_s + 1.0)
     assert bench.alarm("main/voltage-ceiling") is AlarmState.UNACKNOWLEDGED
     assert bench.stands() is State.RUNNING
     bench.devices["main"].voltage_held = False

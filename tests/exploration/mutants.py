@@ -8,9 +8,21 @@ from dataclasses import dataclass, replace
 from typing import Any
 from unittest.mock import patch
 
-from supervisor.core import anodize, causes, contactor, dose, energise, interlocks, knobs, line, output, permissives
-from supervisor.core import readings, requests, switches
-from supervisor.core.events import Reading, Request, Started, Switched
+from supervisor.core import (
+    anodize,
+    causes,
+    contactor,
+    dose,
+    energise,
+    interlocks,
+    line,
+    output,
+    permissives,
+    readings,
+    requests,
+    switches,
+)
+from supervisor.core.events import Reading, Request, Switched
 from supervisor.core.output import Output
 from supervisor.core.state import LineState, Pending
 from supervisor.core.work import Work

@@ -1,0 +1,55 @@
+"""First-out: where one cause brings others along, the first is the head and the others are folded under it.
+
+Source: common practice of annunciators, no source. Which cause brings which stands in the table of causes, and what
+holds a load brings the end of its longest time; what is in neither is a fault of its own and told. What is folded acts
+and latches like anything else. Which of two came first is not surer than the pace of their readings: a cause that comes
+at most `WITHIN_S` after what it brings along becomes its head.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from supervisor.core.alarms import Alarm
+from supervisor.core.effects import Effect
+from supervisor.core.interlocks import CAUSES
+
+if TYPE_CHECKING:
+    from supervisor.core.work import Work
+
+WITHIN_S = 5.0
+"""Process time, s."""
+
+
+def head_of(work: Work, alarm: Alarm) -> str:
+    """Name the alarm that brought this one along: the earliest that stands by itself; "" where there is none."""
+    heads = [other for other in _others(work, alarm) if other.told and _brings(work, other, alarm)]
+    return min(heads, key=lambda head: head.since_s).name if heads else ""
+
+
+def late_to(work: Work, alarm: Alarm) -> tuple[Alarm, ...]:
+    """What came shortly before this alarm although it is its consequence; nothing where it is one itself."""
+    if alarm.under:
+        return ()
+    return tuple(
+        replace(other, under=alarm.name)
+        for other in _others(work, alarm)
+        if other.told and alarm.since_s - other.since_s <= WITHIN_S and _brings(work, alarm, other)
+    )
+
+
+def folded(work: Work, head: str) -> tuple[Alarm, ...]:
+    """What is folded under an alarm."""
+    return tuple(alarm for alarm in work.state.alarms.values() if alarm.under == head)
+
+
+def _others(work: Work, alarm: Alarm) -> list[Alarm]:
+    return [other for other in work.state.alarms.values() if (other.active or other.latch) and other.name != alarm.name]
+
+
+def _brings(work: Work, head: Alarm, alarm: Alarm) -> bool:
+    holds = work.setup.interlocks[head.cause].effect is Effect.HOLD and alarm.cause == "longest-time"
+    if alarm.cause not in CAUSES[head.cause].brings and not holds:
+        return False
+    return bool(work.groups(alarm.subject) & work.groups(head.subject))
