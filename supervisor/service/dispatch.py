@@ -79,8 +79,8 @@ class Outbox:
 
     @property
     def urgent(self) -> bool:
-        """Whether a supply's off waits."""
-        return bool(self._offs)
+        """Whether a supply's off waits that was not sent just before."""
+        return any(supply not in self._off_given for supply in self._offs)
 
     def done(self, frame: Frame) -> None:
         """Note a set point as given, so that it is not sent again until it changes or the output was off."""
