@@ -6,7 +6,11 @@ import pytest
 
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
+from supervisor.records.replay import replay
+from supervisor.service.app import journal_path
+from supervisor.service.restore import make_line
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
+from tests.harness.virtual_loop import virtual_loop
 
 AIR_S = 35.0
 """The fan starts with the supervisor's first safe state, and air must be proven for 30 s, process time, s."""
@@ -86,6 +90,25 @@ async def test_a_button_that_is_pressed_does_what_the_line_file_says_once() -> N
         assert [note.text for note in line.notes if note.subject == "acknowledge-button"] == [
             "acknowledge-button: pressed, acknowledge."
         ]
+
+
+@virtually
+async def test_a_run_with_a_standstill_a_shelving_and_a_trip_replays_as_it_was() -> None:
+    async with virtual_line(base="acid-and-seal") as line:
+        await under_current(line)
+        line.strike("contact opens", contact="seal-level", for_s=60.0)
+        await line.until_alarm("seal-level/level-low", 30.0)
+        shelving = {"alarm": "seal-level/level-low", "for": "10 min", "why": "being filled"}
+        assert (await line.ask("alarm shelve", **shelving))["ok"]
+        virtual_loop().jump(3.0)
+        await line.until_alarm("main/loop-late", 5.0)
+        line.strike("contact opens", contact="acid-lid", for_s=10.0)
+        await line.until(lambda: line.supply.output.proven_off, 30.0)
+        await line.pass_time(60.0)
+        await line.stop()
+        result = replay(journal_path(line.files.load()), make_line)
+        assert result.steps > 500
+        assert result.differences == ()
 
 
 def test_what_the_table_of_this_file_names_are_causes() -> None:
