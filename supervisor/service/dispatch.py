@@ -43,6 +43,7 @@ class Outbox:
         self.arrived = asyncio.Event()
         self._offs: dict[str, Frame] = {}
         self._off_given: set[str] = set()
+        self._gave_safe = False
         self._safe: dict[str, Switch] = {}
         self._frames: list[Frame | Switch] = []
         self._given: dict[tuple[str, str], float] = {}
@@ -65,13 +66,16 @@ class Outbox:
 
     def take(self, *, only_safe: bool = False) -> Frame | Switch | None:
         """Give out the next frame, or the next that leads to a safe state; None when there is none."""
-        off = next((supply for supply in self._offs if supply not in self._off_given or not self._safe), None)
-        if off is not None:
+        if self._offs and (self.urgent or not self._safe or self._gave_safe):
+            off = min(self._offs, key=self._off_given.__contains__)
             self._off_given.add(off)
+            self._gave_safe = False
             return self._offs.pop(off)
-        self._off_given.clear()
         if self._safe:
+            self._gave_safe = True
             return self._safe.pop(next(iter(self._safe)))
+        self._off_given.clear()
+        self._gave_safe = False
         if self._frames and not only_safe:
             return self._frames.pop(0)
         self.arrived.clear()
@@ -79,8 +83,13 @@ class Outbox:
 
     @property
     def urgent(self) -> bool:
-        """Whether a supply's off waits."""
-        return bool(self._offs)
+        """Whether a supply's off waits that was not sent since last nothing of its kind waited."""
+        return any(supply not in self._off_given for supply in self._offs)
+
+    @property
+    def safe_waits(self) -> bool:
+        """Whether a way to a safe state waits that is no supply's."""
+        return bool(self._safe)
 
     def done(self, frame: Frame) -> None:
         """Note a set point as given, so that it is not sent again until it changes or the output was off."""

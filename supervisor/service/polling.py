@@ -211,6 +211,8 @@ class LinkRunner:
         try:
             sent = await self._call(frame)
         except (WireError, ValueError) as error:
+            # Off to a silent supply must not keep the others on its link from being heard, nor itself from being read.
+            self._owes_reading = frame.command == "off" and not self.outbox.safe_waits
             fallen = {frame.number: frame, **{other.number: other for other in self._falls_with(frame)}}
             return [self._written(other, began_s, None, str(error)) for other in fallen.values()]
         self.outbox.done(frame)

@@ -31,7 +31,7 @@ SPEED = 60.0
 
 @dataclass(frozen=True)
 class Base:
-    """Files a test's line is made from, and the speed that its periods are set for."""
+    """Files a test's line is made from, and the speed that its periods are set for. Profiles are those of config."""
 
     line: Path
     plan: Path
@@ -86,21 +86,26 @@ def write_files(
     line: dict[str, object] | None = None,
     plan: dict[str, object] | None = None,
     name: str = "demo",
-    base: str = "plain",
+    base: str | Base = "plain",
 ) -> Files:
-    """Write the file and plan of one of the `BASES` into a folder, some of their values changed.
+    """Write the file and plan of a base, or one of the `BASES` by name, into a folder, some of their values changed.
 
     `line` and `plan` map keys such as `devices.rectifier.period` to new values, or a key or a whole table to None,
     which leaves it out. Raises ValueError for one that the file does not have, so that no change is lost when that
     file changes.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    files = Files(folder, folder / "line.toml", folder / "plan.toml")
+    files, made_from = Files(folder, folder / "line.toml", folder / "plan.toml"), base_of(base)
     shutil.copytree(CONFIG / "profiles", folder / "profiles", dirs_exist_ok=True)
-    changes = {"line.name": name, **_ports(BASES[base].line), **(line or {})}
-    files.line.write_text(_changed(BASES[base].line, changes), encoding="utf-8")
-    files.plan.write_text(_changed(BASES[base].plan, plan or {}), encoding="utf-8")
+    changes = {"line.name": name, **_ports(made_from.line), **(line or {})}
+    files.line.write_text(_changed(made_from.line, changes), encoding="utf-8")
+    files.plan.write_text(_changed(made_from.plan, plan or {}), encoding="utf-8")
     return files
+
+
+def base_of(base: str | Base) -> Base:
+    """Return a base, or the one of the `BASES` of this name."""
+    return BASES[base] if isinstance(base, str) else base
 
 
 def _ports(path: Path) -> dict[str, object]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import functools
+from collections import Counter
 from collections.abc import AsyncIterator, Callable, Coroutine, Iterable
 from contextlib import asynccontextmanager
 from typing import Any, ParamSpec, TypeVar
@@ -13,6 +14,7 @@ from simulators.line import Truth
 from simulators.plan import LinePlan
 from simulators.server import LineServer, LinkFolder
 from supervisor.core.actions import Note
+from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.state import LineState
 from supervisor.edges.client import ask
@@ -21,7 +23,7 @@ from supervisor.edges.requests import new_body
 from supervisor.service.app import Service
 from supervisor.service.clock import Clock
 from supervisor.service.safe import Fate
-from tests.harness.lines import BASES, Files, faults_of, short_folder, write_files
+from tests.harness.lines import Base, Files, base_of, faults_of, short_folder, write_files
 from tests.harness.standing import Standing
 from tests.harness.virtual_loop import run_virtual, virtual_loop
 
@@ -144,6 +146,25 @@ class VirtualLine(Standing):
         assert answer["ok"], answer
         return str(answer["operation"])
 
+    async def press(self, button: str, for_s: float = 1.0) -> None:
+        """Hold a button of the simulated line down for this process time, s, and let it go."""
+        self.strike("button pressed", contact=button, for_s=for_s)
+        await self.pass_time(for_s)
+
+    # -- what strikes it
+
+    def strike(self, what: str, **where: object) -> None:
+        """Let a fault begin now, its keys as in a script: `strike("contact opens", contact="acid-lid", for_s=20.0)`."""
+        problem = self.server.order({"fault": {"what": what, **where}})
+        assert problem == "", problem
+
+    def mend(self, what: str) -> None:
+        """Let a fault end now, wherever it struck."""
+        problem = self.server.order({"clear": what})
+        assert problem == "", problem
+
+    # -- time
+
     async def until(self, holds: Callable[[], bool], within_s: float) -> None:
         """Let time pass until something holds; fail if it does not within this process time, s."""
         ends_s = self.clock.now() + within_s / self.speed
@@ -157,6 +178,10 @@ class VirtualLine(Standing):
         """Let time pass until the operation stands in one of these states."""
         await self.until(lambda: self.stands in states, within_s)
 
+    async def until_alarm(self, name: str, within_s: float) -> None:
+        """Let time pass until an alarm acts, told for itself or as a consequence."""
+        await self.until(lambda: name in self.state.alarms and self.state.alarms[name].active, within_s)
+
     async def pass_time(self, process_s: float) -> None:
         """Let this much process time pass, s."""
         await asyncio.sleep(process_s / self.speed)
@@ -167,6 +192,15 @@ class VirtualLine(Standing):
     def state(self) -> LineState:
         """What the supervisor knows."""
         return self.service.steps.line.state
+
+    def told_alarms(self) -> Counter[str]:
+        """How often each alarm was told for itself: appeared, told again, or shown when its hiding ended."""
+        told = (note for note in self.notes if note.kind == "alarm" and not note.data["under"])
+        return Counter(note.subject for note in told if note.data["state"] == AlarmState.UNACKNOWLEDGED)
+
+    def told_truths(self, kind: str) -> list[Truth]:
+        """All that the simulators told of one kind, such as `output`, `switch` or `fault`, oldest first."""
+        return [truth for truth in self.truths if truth["truth"] == kind]
 
     def story(self) -> str:
         """The last things the supervisor told, for a person who reads a failed test."""
@@ -180,13 +214,13 @@ async def virtual_line(
     seed: int = 0,
     line: dict[str, object] | None = None,
     plan: Callable[[LinePlan], LinePlan] = lambda plan: plan,
-    base: str = "plain",
+    base: str | Base = "plain",
 ) -> AsyncIterator[VirtualLine]:
     """Simulate a line; no supervisor runs yet. `faults` as in a script, `line` and `base` as in `write_files`.
 
     `speed` is the base's own unless given.
     """
-    speed = BASES[base].speed if speed is None else speed
+    speed = base_of(base).speed if speed is None else speed
     with short_folder() as folder:
         files = write_files(folder, line=line, base=base)
         planned = plan(files.read_plan())

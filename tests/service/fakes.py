@@ -27,10 +27,10 @@ class FakeSupply:
 
     def _did(self, call: str) -> Sent:
         self.calls.append(call)
-        if call in self.fails:
-            raise self.fails[call]
         began_s = self.now_s
         self.now_s += self.took_s
+        if call in self.fails:
+            raise self.fails[call]
         return Sent(began_s, self.now_s)
 
     async def read(self, due: Collection[str]) -> Scan:
@@ -53,6 +53,7 @@ class FakeSupply:
         return sent
 
     async def switch_off(self) -> Sent:
+        await asyncio.sleep(0)
         sent = self._did("off")
         self.on = self.on and self.deaf
         return sent

@@ -26,13 +26,14 @@ TIME_OUT_S = 0.3
 
 @dataclass
 class OneWire:
-    """A supply and a relay board on one bus, each exchange of which takes its time; `silent` takes the time-out."""
+    """A supply and a relay board on one bus, each exchange of which takes its time, or its time-out."""
 
     name: str = "all"
     streams: bool = False
     keep_every_s: float | None = None
     groups: tuple[frozenset[str], ...] = (frozenset({"current"}),)
     silent: bool = False
+    board_silent: bool = False
     began: list[tuple[str, float]] = field(default_factory=list)
 
     async def _exchange(self, what: str, *, answered: bool = True) -> Sent:
@@ -52,7 +53,7 @@ class OneWire:
         return await self._exchange("off", answered=not self.silent)
 
     async def set_switch(self, point: str, *, on: bool) -> Sent:
-        return await self._exchange(f"{point} {'on' if on else 'off'}")
+        return await self._exchange(f"{point} {'on' if on else 'off'}", answered=not self.board_silent)
 
 
 async def opened_on_one_wire(wire: OneWire, *, resend_s: float) -> dict[str, float]:
@@ -139,3 +140,10 @@ def test_on_two_wires_neither_waits_for_the_other(silent: str) -> None:
                 await line.until(lambda: not line.truly_on(), ON_THE_SLOW_WIRE_S)
 
     scenario()
+
+
+def test_on_one_wire_where_nothing_answers_off_contactor_and_reading_take_turns() -> None:
+    wire = OneWire(silent=True, board_silent=True)
+    run_virtual(opened_on_one_wire(wire, resend_s=0.25))
+    turns = [what for what, _ in wire.began if what != "k2 on"][1:]
+    assert turns[:9] == ["off", "k1 off", "read"] * 3

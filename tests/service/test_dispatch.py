@@ -213,3 +213,12 @@ def test_where_only_ways_to_a_safe_state_may_leave_the_rest_waits_and_rings_no_b
     assert outbox.take(only_safe=True) is None
     assert not outbox.arrived.is_set()
     assert taken(outbox).command == "set points"
+
+
+def test_only_an_off_that_was_not_sent_just_before_is_urgent() -> None:
+    outbox, urgent = Outbox(), []
+    for supply in ("main", "main", "side"):
+        outbox.put(off(supply))
+        urgent.append(outbox.urgent)
+        outbox.take()
+    assert urgent == [True, False, True]

@@ -228,7 +228,7 @@ async def test_on_is_not_sent_where_the_devices_own_time_out_could_not_be_armed(
 
 
 async def test_a_device_that_speaks_by_itself_is_left_alone_for_a_period_while_its_link_is_down() -> None:
-    driver, events = FakeSupply(streams=True, fails={"read": LinkDown("gone")}), list[Event]()
+    driver, events = FakeSupply(streams=True, fails={"read": LinkDown("gone")}, took_s=0.0), list[Event]()
     clock = Clock(now=lambda: driver.now_s, wall=lambda: 0.0, speed=1000.0)
     due = turns({"rectifier": driver}, [channel("current")], clock)
     task = asyncio.create_task(
@@ -241,3 +241,24 @@ async def test_a_device_that_speaks_by_itself_is_left_alone_for_a_period_while_i
     await asyncio.sleep(0.01)
     assert driver.calls == ["read", "read"]
     task.cancel()
+
+
+class SentAgain(list[Event]):
+    """Events, after each of which off is asked for again, as the core does while it is not proven."""
+
+    def __init__(self, outbox: Outbox) -> None:
+        super().__init__()
+        self.outbox = outbox
+
+    def append(self, event: Event) -> None:
+        super().append(event)
+        self.outbox.put(SwitchOff("main", len(self) + 1, 0.0))
+
+
+async def test_an_off_that_fails_lets_one_reading_pass_before_it_is_sent_again() -> None:
+    outbox = Outbox()
+    silent = FakeSupply(fails={"off": NoAnswer("silent"), "read": NoAnswer("silent")}, took_s=1.0)
+    bus = Bus(driver=silent, outbox=outbox, events=SentAgain(outbox))
+    outbox.put(SwitchOff("main", 1, 0.0))
+    await bus.work(6)
+    assert silent.calls[:6] == ["off", "read"] * 3
