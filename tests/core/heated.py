@@ -76,7 +76,7 @@ def aired_setup() -> LineSetup:
 
 def watched(setup: LineSetup, device: str, *channels: str) -> LineSetup:
     """The same line, and a device of it must go on answering."""
-    return replace(setup, watches={device: WatchSetup(device, channels, 5.0, ())})
+    return replace(setup, watches={device: WatchSetup(device, channels, 2.5, ())})
 
 
 @dataclass

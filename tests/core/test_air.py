@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from supervisor.core.actions import Note
 from supervisor.core.anodize import State
 from supervisor.core.events import Ending
+from supervisor.core.setup import ContactSetup, VentilationSetup
 from supervisor.core.switches import SAFE_WITHIN_S
 from tests.core.heated import HeatedBench, aired_setup
 
@@ -64,6 +67,41 @@ def test_a_start_refused_for_another_reason_alone_switches_nothing() -> None:
     assert not made.on("fan")
 
 
+def test_a_start_refused_for_a_contact_that_proves_no_air_switches_nothing() -> None:
+    setup = aired_setup()
+    shut = replace(setup.channels["air"], name="guard")
+    guard = ContactSetup("guard", "guard", "guard")
+    made = HeatedBench(
+        replace(setup, channels={**setup.channels, "guard": shut}, contacts={**setup.contacts, "guard": guard})
+    )
+    made.draught = True
+    made.start_service()
+    made.run(31.0)
+    assert made.start().reasons[0].startswith("guard shut:")
+    assert not made.on("fan")
+
+
+def test_air_that_need_not_go_on_afterwards_is_on_with_a_load_all_the_same() -> None:
+    setup = aired_setup()
+    made = HeatedBench(
+        replace(
+            setup,
+            ventilation=VentilationSetup(0.0, 0.0),
+            contacts={name: contact for name, contact in setup.contacts.items() if name != "air"},
+        )
+    )
+    made.start_service()
+    assert made.start().ok
+    made.run(1.0)
+    assert made.on("fan")
+
+
+def test_the_end_of_the_minutes_afterwards_wakes_the_line() -> None:
+    made = bench()
+    made.start()
+    assert made.line._wakes["air"].process_s == made.now_s + 300.0
+
+
 def test_air_nobody_came_back_for_rests_again() -> None:
     made = bench()
     made.start()
@@ -111,6 +149,7 @@ def test_while_only_watching_nothing_moves() -> None:
     made.start()
     made.run(5.0)
     assert not any(True in made.told(name) for name in RESTING)
+    assert not [note for note in made.named(Note) if note.kind == "output"]
 
 
 def test_once_told_to_end_a_resting_fan_stays_off() -> None:

@@ -197,3 +197,13 @@ def test_the_time_begins_anew_whenever_the_cooling_comes_on() -> None:
         acid(made, 19.4)
         made.run(241.0)
     assert made.alarm("main-acid/no-fall") is AlarmState.NORMAL
+
+
+def test_cooling_that_is_off_is_not_told_for_want_of_a_fall() -> None:
+    made = rested()
+    acid(made, 21.0)
+    made.run(60.0)
+    made.silent = {"main-acid"}
+    made.run(1000.0)
+    assert not made.on("chiller")
+    assert made.alarm("main-acid/no-fall") is AlarmState.NORMAL

@@ -350,20 +350,23 @@ def test_a_word_on_an_earlier_on_confirms_nothing_after_an_off() -> None:
     assert not made.on("seal-heater")
 
 
-@pytest.mark.parametrize("resting", [False, True])
-def test_a_heater_whose_board_began_anew_waits_for_a_person(resting: bool) -> None:
+def boarded() -> HeatedBench:
+    """The heater hangs on a board with a heartbeat."""
     setup = heated_setup()
     board = replace(setup.outputs["seal-heater"], device="board")
     beat = replace(setup.channels["seal-level"], name="board-heartbeat", device="board", unit="s", high=1e9)
-    made = HeatedBench(
-        replace(
-            setup,
-            outputs={**setup.outputs, "seal-heater": board},
-            channels={**setup.channels, "board-heartbeat": beat},
-            heartbeats={"board": HeartbeatSetup("board", "board-heartbeat", 3.0, ())},
-        )
+    beating = replace(
+        setup,
+        outputs={**setup.outputs, "seal-heater": board},
+        channels={**setup.channels, "board-heartbeat": beat},
+        heartbeats={"board": HeartbeatSetup("board", "board-heartbeat", 3.0, ())},
     )
-    made.heating()
+    return HeatedBench(beating).heating()
+
+
+@pytest.mark.parametrize("resting", [False, True])
+def test_a_heater_whose_board_began_anew_waits_for_a_person(resting: bool) -> None:
+    made = boarded()
     if resting:
         seal(made, 92.0)
         made.run(30.0)
@@ -376,6 +379,20 @@ def test_a_heater_whose_board_began_anew_waits_for_a_person(resting: bool) -> No
     assert made.alarm("board/heartbeat-lost") is not AlarmState.NORMAL
 
 
+def test_a_heater_whose_board_is_silent_is_told_off() -> None:
+    made = boarded()
+    made.silent = {"board"}
+    made.run(4.0)
+    assert not made.on("seal-heater")
+    assert not made.demanded
+
+
+def test_a_tank_whose_heaters_device_is_not_heard_is_not_heated() -> None:
+    made = HeatedBench(watched(heated_setup(), "relays", "air")).ready()
+    (reason,) = made.heat().reasons
+    assert reason.startswith("no trip: relays/communication-lost stands.")
+
+
 def test_a_heater_switched_by_anything_but_its_control_is_no_longer_heated() -> None:
     made = bench().heating()
     work = Work(made.setup, made.line.state, made.at)
@@ -385,11 +402,12 @@ def test_a_heater_switched_by_anything_but_its_control_is_no_longer_heated() -> 
     assert not made.demanded
 
 
-def test_a_device_of_the_heater_that_is_lost_ends_the_demand() -> None:
+def test_a_device_that_shows_the_level_and_is_lost_ends_the_demand() -> None:
     made = HeatedBench(watched(heated_setup(), "inputs", "seal-level"))
     made.heating()
     made.silent = {"inputs"}
-    made.run(5.5)
+    made.run(6.0)
+    assert made.alarm("seal-level/level-low") is AlarmState.NORMAL
     assert made.alarm("inputs/communication-lost") is AlarmState.UNACKNOWLEDGED
     made.silent = set()
     made.run(60.0)
@@ -408,6 +426,13 @@ def test_nothing_heats_for_longer_than_somebody_was_there() -> None:
     assert not made.on("seal-heater")
     assert not made.demanded
     assert made.alarm("seal/heating-unattended") is AlarmState.UNACKNOWLEDGED
+
+
+def test_after_a_start_of_the_service_nothing_was_left_unattended() -> None:
+    made = bench(attended_s=60.0).heating()
+    made.run(62.0)
+    made.give(Started(made.at, "boot", "1", "hash", False))
+    assert made.alarm("seal/heating-unattended") is AlarmState.RETURNED_UNACKNOWLEDGED
 
 
 def test_any_request_shows_that_somebody_is_there() -> None:
