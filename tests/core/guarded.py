@@ -127,7 +127,25 @@ class Guarded(Bench):
         return step
 
     def under_way(self, target_um: float = 20.0) -> Guarded:
-        """Start the service, wait for the ventilation, and let a load come to the end of its soft start."""
+        """Start the service, wait for the ventilation, and let a load come to the end of its soft start.
+
+        A bench that nobody has changed yet takes up where an earlier one stood.
+        """
+        if type(self) is not Guarded or self._changeable() != Guarded()._changeable():
+            return self._run_under_way(target_um)
+        if target_um not in _UNDER_WAY:
+            _UNDER_WAY[target_um] = Guarded()._run_under_way(target_um)
+        other = _UNDER_WAY[target_um]
+        self._take_up(other)
+        self.shut = dict(other.shut)
+        self.counted_c, self._counted_s = other.counted_c, other._counted_s
+        return self
+
+    def _changeable(self) -> dict[str, object]:
+        """All that a test may have changed before."""
+        return {name: value for name, value in vars(self).items() if name not in {"line", "_ids"}}
+
+    def _run_under_way(self, target_um: float) -> Guarded:
         self.start_service()
         self.run(self.setup.ventilation.before_s)
         self.running(target_um=target_um)
@@ -187,6 +205,9 @@ def meter_low(bench: Guarded) -> Step:
     bench.later(0.3)
     return bench.give(bench.supply_scan("main", bench.devices["main"]))
 
+
+_UNDER_WAY: dict[float, Guarded] = {}
+"""Benches under way by their target, um."""
 
 TRIPS: dict[str, tuple[str, Callable[[Guarded], Step]]] = {
     "emergency-stop": ("stop", opened("stop")),

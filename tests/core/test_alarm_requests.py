@@ -18,12 +18,16 @@ from tests.core.kit import Bench, line_setup, of_kind
 WARM = "main-acid/bath-high"
 HOT = "main-acid/bath-high-high"
 
+SELDOM_S = 2.0
+"""Time between scans while a test waits for long, s; nothing is silent yet."""
+
 
 def warm(*, seconds: float = 11.0) -> Bench:
     """A running bench whose bath is too warm."""
     bench = Bench().running(target_um=20.0)
     bench.bath_c["main-acid"] = 22.5
     bench.run(seconds)
+    bench.scan_s = SELDOM_S
     return bench
 
 
@@ -164,6 +168,7 @@ def test_one_that_is_shelved_after_its_acknowledgement_is_not_told_again() -> No
 
 def test_a_low_one_is_not_told_again() -> None:
     bench = Guarded().under_way()
+    bench.scan_s = SELDOM_S
     bench.opens("seal-lid", after_s=601.0)
     bench.ask("alarm acknowledge", alarm="seal-lid/lid-open")
     bench.run(2.0)
