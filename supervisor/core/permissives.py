@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from supervisor.core import contacts, words
+from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.plan import highest_current_a
@@ -139,6 +140,8 @@ def _nothing_latched(setup: LineSetup, state: LineState, supply: SupplySetup) ->
         mine = alarm.subject in setup.over_supply[supply.name]
         if not mine or not row.latches(setup.interlocks[alarm.cause]):
             continue
+        if alarm.state is AlarmState.SUPPRESSED:
+            continue  # an open contact, which `contacts.against` names
         if alarm.present or alarm.active:
             reasons.append(f"no trip: {alarm.name} stands. {row.first.format(subject=alarm.subject)}")
         elif alarm.latched:

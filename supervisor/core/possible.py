@@ -7,6 +7,10 @@ from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import ContactSetup, LineSetup
 
 
+_NEEDS = {"no-rise": "heating", "heating-unattended": "heating", "no-fall": "cooling"}
+"""Causes that only a tank with this can have."""
+
+
 def possible_alarms(setup: LineSetup) -> frozenset[str]:
     """Names, SUBJECT/CAUSE, of all alarms that this line can have."""
     subjects: dict[str, tuple[str, ...]] = {
@@ -20,6 +24,7 @@ def possible_alarms(setup: LineSetup) -> frozenset[str]:
         for cause, row in CAUSES.items()
         if row.about != "contact"
         for subject in subjects[row.about]
+        if cause not in _NEEDS or getattr(setup.tanks[subject], _NEEDS[cause]) is not None
     }
     return frozenset(names | {f"{one.name}/{cause}" for one in setup.contacts.values() for cause in _of(setup, one)})
 

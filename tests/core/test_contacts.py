@@ -112,10 +112,12 @@ def test_an_alarm_that_stands_or_is_latched_stays_told_when_the_current_is_gone(
     assert bench.alarm("guard/guard-open") is AlarmState.LATCHED_UNACKNOWLEDGED
 
 
-def test_a_suppressed_trip_still_refuses_a_start() -> None:
+def test_a_suppressed_trip_still_refuses_a_start_and_is_named_once() -> None:
     bench = ready()
     bench.opens("guard")
-    assert any("guard/guard-open stands" in reason for reason in bench.start().reasons)
+    assert bench.alarm("guard/guard-open") is AlarmState.SUPPRESSED
+    (reason,) = bench.start().reasons
+    assert reason.startswith("guard shut: guard")
 
 
 def test_a_level_contact_has_moved_once_it_was_seen_open_and_then_closed() -> None:
