@@ -132,9 +132,9 @@ class Guarded(Bench):
         A bench that nobody has changed yet takes up where an earlier one stood.
         """
         if type(self) is not Guarded or self._changeable() != Guarded()._changeable():
-            return self._run_under_way(target_um)
+            return self.from_the_start(target_um)
         if target_um not in _UNDER_WAY:
-            _UNDER_WAY[target_um] = Guarded()._run_under_way(target_um)
+            _UNDER_WAY[target_um] = Guarded().from_the_start(target_um)
         other = _UNDER_WAY[target_um]
         self._take_up(other)
         self.shut = dict(other.shut)
@@ -145,7 +145,8 @@ class Guarded(Bench):
         """All that a test may have changed before."""
         return {name: value for name, value in vars(self).items() if name not in {"line", "_ids"}}
 
-    def _run_under_way(self, target_um: float) -> Guarded:
+    def from_the_start(self, target_um: float) -> Guarded:
+        """The same, every step of it taken by this very line."""
         self.start_service()
         self.run(self.setup.ventilation.before_s)
         self.running(target_um=target_um)
