@@ -101,7 +101,8 @@ async def test_a_run_with_a_standstill_a_shelving_and_a_trip_replays_as_it_was()
         shelving = {"alarm": "seal-level/level-low", "for": "10 min", "why": "being filled"}
         assert (await line.ask("alarm shelve", **shelving))["ok"]
         virtual_loop().jump(3.0)
-        await line.until_alarm("main/loop-late", 5.0)
+        await line.until(lambda: "main/loop-late" in line.alarms, 5.0)
+        assert set(line.told_alarms()) == {"seal-level/level-low", "main/loop-late"}
         line.strike("contact opens", contact="acid-lid", for_s=10.0)
         await line.until(lambda: line.supply.output.proven_off, 30.0)
         await line.pass_time(60.0)
