@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from supervisor.core.alarms import Alarm
+from supervisor.core.alarms import HIDDEN, Alarm
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import CAUSES
 
@@ -23,9 +23,15 @@ WITHIN_S = 5.0
 
 
 def head_of(work: Work, alarm: Alarm) -> str:
-    """Name the alarm that brought this one along: the earliest that stands by itself; "" where there is none."""
-    heads = [other for other in _others(work, alarm) if other.told and _brings(work, other, alarm)]
-    return min(heads, key=lambda head: head.since_s).name if heads else ""
+    """Name the alarm that brought this one along, or brought along what did; "" where there is none.
+
+    Of several it is the earliest. What is hidden is no head: nobody would be told of either.
+    """
+    found = [other for other in _others(work, alarm) if other.state not in HIDDEN and _brings(work, other, alarm)]
+    if not found:
+        return ""
+    earliest = min(found, key=lambda other: other.since_s)
+    return earliest.under or earliest.name
 
 
 def late_to(work: Work, alarm: Alarm) -> tuple[Alarm, ...]:

@@ -20,6 +20,7 @@ ROWS: dict[str, Row] = {
         suspect=True,
         least=Effect.ABORT,
         brings=(
+            "off-not-proven",
             "contactor-dropped",
             "contactor-failed",
             "current-lost",

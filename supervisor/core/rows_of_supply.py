@@ -52,11 +52,12 @@ ROWS: dict[str, Row] = {
         "The supply {subject} does not answer.",
         "The load is held and its contactor opened; wherever a wire leads to the supply, off is sent until readings "
         "prove it.",
-        "Go to the supply and look whether current flows.",
+        "Go to the supply and look whether current flows; keep hands out of the tank.",
         "At once.",
-        by_hand=_CUT_THE_MAINS + "Go to the supply and look whether current flows.",
+        by_hand=_CUT_THE_MAINS + "Go to the supply and look whether current flows; keep hands out of the tank.",
         also=_OPEN,
         brings=(
+            "off-not-proven",
             "current-lost",
             "output-dropped",
             "supply-restarted",

@@ -83,6 +83,9 @@ def _appear(work: Work, alarm: Alarm) -> None:
     after = alarms.appear(alarm, work.at.process_s, work.at.wall_s, latches=latches)
     after = replace(after, under=first_out.head_of(work, after))
     _put(work, after, AlarmTrigger.APPEARS)
+    head = work.state.alarms.get(after.under)
+    if head is not None and head.state is AlarmState.ACKNOWLEDGED and not row.shelvable:
+        _put(work, alarms.again(head), AlarmTrigger.AGAIN)  # what asks for hands at once is never silent (R7)
     for earlier in first_out.late_to(work, after):
         for one in (earlier, *(replace(its, under=after.name) for its in first_out.folded(work, earlier.name))):
             _keep(work, one)

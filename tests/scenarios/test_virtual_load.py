@@ -76,18 +76,18 @@ async def test_an_open_thermocouple_holds_the_load_and_shows_no_number() -> None
 
 
 @virtually
-async def test_a_silent_supply_is_aborting_until_off_is_proven_and_aborted_only_then() -> None:
+async def test_a_silent_supply_is_holding_until_off_is_proven_and_held_only_then() -> None:
     fault = {"what": "device silent", "device": "rectifier", "after_current_s": 120.0, "for_wire_s": 20.0}
     async with virtual_line(fault) as line:
         await line.start()
         await line.begin("20 um")
-        await line.until_state(State.ABORTING)
+        await line.until_state(State.HOLDING)
         began_s = line.clock.now()
         await line.pass_time(15.0 * line.speed)
-        assert line.stands is State.ABORTING
+        assert line.stands is State.HOLDING
         assert line.truly_on()
         assert "main/off-not-proven" in line.alarms
-        await line.until_state(State.ABORTED)
+        await line.until_state(State.HELD)
         assert line.clock.now() - began_s < 22.0
         assert not line.truly_on()
         assert contains_truth(line)

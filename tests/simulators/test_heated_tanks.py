@@ -166,6 +166,14 @@ def test_a_sensor_out_of_its_liquid_goes_to_the_rooms_air_and_back(tmp_path: Pat
     assert hot.line.sensors["seal"].read() == pytest.approx(96.0, abs=0.1)
 
 
+def test_a_sensor_in_the_wrong_socket_shows_one_value_without_noise_until_it_is_back(tmp_path: Path) -> None:
+    hot = Hot(tmp_path, start_c=96.0, power_w=0.0)
+    hot.fault("sensor shows", sensor="seal", value_c=25.0, for_s=60.0)
+    assert {hot.line.sensors["seal"].read() for _ in range(5)} == {25.0}
+    hot.line.advance(60.0)
+    assert hot.line.sensors["seal"].read() == pytest.approx(96.0, abs=0.1)
+
+
 def test_a_cooling_switch_cools_a_tank_without_a_coil_until_its_cooling_fails(tmp_path: Path) -> None:
     hot = Hot(tmp_path)
     bath = hot.line.baths["acid"]
