@@ -134,6 +134,11 @@ class VirtualLine(Standing):
         self._links.remove()
         virtual_loop().carriers.remove(self._ptys)
 
+    @property
+    def runs(self) -> bool:
+        """Whether a supervisor runs."""
+        return self._run is not None and not self._run.done()
+
     # -- people
 
     async def ask(self, what: str, **asked: str | bool) -> Answer:
@@ -165,12 +170,16 @@ class VirtualLine(Standing):
 
     # -- time
 
+    def check(self) -> None:
+        """Raise what the supervisor failed with, if it did."""
+        if self._run is not None and self._run.done():
+            self._run.result()
+
     async def until(self, holds: Callable[[], bool], within_s: float) -> None:
         """Let time pass until something holds; fail if it does not within this process time, s."""
         ends_s = self.clock.now() + within_s / self.speed
         while not holds():
-            if self._run is not None and self._run.done():
-                self._run.result()
+            self.check()
             assert self.clock.now() < ends_s, f"not within {within_s:g} s; {self.story()}"
             await asyncio.sleep(LOOKS_EVERY_S)
 
