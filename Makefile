@@ -46,11 +46,13 @@ test-mosquitto: $(READY)
 samples: $(READY)
 	@$(BIN)/python -m tests.campaigns spine --quick
 	@$(BIN)/python -m tests.campaigns breadth --quick
+	@$(BIN)/python -m tests.campaigns alarms --quick
 	@$(BIN)/python -m tests.benchmarks spine --quick
 
 figures: $(READY)
 	@$(BIN)/python -m tests.campaigns spine
 	@$(BIN)/python -m tests.campaigns breadth
+	@$(BIN)/python -m tests.campaigns alarms
 	@$(BIN)/python -m tests.benchmarks spine
 
 # Pin again after pyproject.toml changed (needs the tool uv); no index address is written.
