@@ -60,12 +60,14 @@ class Explored:
     """What came of it.
 
     Attributes:
-        states: the first state of each kind. others: of some kinds another one, come to in another way.
-        transitions: how many there were. closed: unless it was broken off at a limit. seconds: processor time.
+        states: the first state of each kind. others: of each kind another one, come to in another way.
+        happened: all that meant anything anywhere. transitions: how many there were.
+        closed: unless it was broken off at a limit. seconds: processor time.
     """
 
     states: dict[Key, Node]
     others: dict[Key, Node] = field(default_factory=dict)
+    happened: set[str] = field(default_factory=set)
     transitions: int = 0
     closed: bool = True
     seconds: float = 0.0
@@ -129,6 +131,7 @@ def _after(part: Part, line: Line, node: Node, found: Explored) -> Iterator[Node
         if new is None:
             continue
         found.transitions += 1
+        found.happened.add(name)
         seen = part.key(_moment(part, new, 0))
         if seen not in found.states:
             found.states[seen] = new
@@ -144,7 +147,9 @@ def _go(part: Part, line: Line, node: Node, name: str, count: int) -> Node | Non
     if made is None:
         return None
     before, *events = made
-    line.state, line._wakes = before, node.wakes
+    line.state = before
+    # A timer that was moved in an alarm is one of which the line has asked to be woken at another moment.
+    line._wakes = node.wakes if before is node.state else {k: v for k, v in node.wakes.items() if k != "alarms"}
     try:
         for event in events:
             take(line, event)
@@ -154,20 +159,16 @@ def _go(part: Part, line: Line, node: Node, name: str, count: int) -> Node | Non
     return Node(line.state, line._wakes, process_s, node, name)
 
 
-def differing(part: Part, found: Explored, every: int = 1) -> list[str]:
-    """Where two states that the part cannot tell apart do not come to the same: then it tells too few of them apart.
+def unknown(part: Part, found: Explored, every: int = 1) -> list[str]:
+    """What a second state of a kind leads to that the first ones of all kinds never did; none where all is explored.
 
-    Every so many of the kinds that were come to in two ways are looked at.
+    A kind stands for many states, of which the exploration goes on from the first. Of every so many kinds that were
+    come to in two ways another one is taken here, and held to the rules like the first.
     """
     line, told = Line(part.setup), []
-    for kind, other in list(found.others.items())[::every]:
-        first = found.states[kind]
+    for other in list(found.others.values())[::every]:
         for name in part.happenings:
-            if _comes_to(part, line, first, name, kind) != _comes_to(part, line, other, name, kind):
-                told.append(f"{name} after {' > '.join(first.path())} and after {' > '.join(other.path())}")
+            new = _go(part, line, other, name, -1)
+            if new is not None and part.key(_moment(part, new, 0)) not in found.states:
+                told.append(" > ".join(new.path()))
     return told
-
-
-def _comes_to(part: Part, line: Line, node: Node, name: str, kind: Key) -> Key:
-    new = _go(part, line, node, name, -1)
-    return kind if new is None else part.key(_moment(part, new, 0))

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from supervisor.core.events import (
     Command,
+    Delayed,
     Ending,
     Event,
     Order,
@@ -30,21 +31,22 @@ from tests.exploration.moment import BARELY_S, Moment
 Made = tuple[LineState, *tuple[Event, ...]] | None
 Happening = Callable[[Moment], Made]
 
-ORDER = Order(0.013, 20.0, ramp_s=2.0)
+RAMP_S = 2.0
+ORDER = Order(0.013, 20.0, ramp_s=RAMP_S)
 """Two set points to full current, 1.95 A."""
 
-LOW_A, HIGH_A, MUCH_A = 0.01, 1.95, 4.0
+LONGEST_DELAY_S = 7200.0
+"""Longer than any delay of an alarm and than any acknowledged one is left alone."""
+
+LOW_A, HIGH_A, MUCH_A, MUCH_V = 0.01, 1.95, 4.0, 40.0
 GOOD_C, WARM_C, HOT_C = 20.5, 22.5, 24.5
 
 
 # -- a person
 
 
-def asks(what: RequestKind, *, alarm: str = "") -> Happening:
-    def happening(moment: Moment) -> Made:
-        return moment.state, request(moment, what, alarm=alarm)
-
-    return happening
+def asks(what: RequestKind) -> Happening:
+    return lambda moment: (moment.state, request(moment, what))
 
 
 def request(moment: Moment, what: RequestKind, *, alarm: str = "", output: str = "") -> Request:
@@ -82,19 +84,30 @@ def asks_a_second_time(moment: Moment) -> Made:
     return (moment.state, replace(tempting(moment), id=before[-1])) if before else None
 
 
-def resets(alarm: str) -> Happening:
-    return lambda moment: asks("alarm reset", alarm=alarm)(moment) if alarm in moment.state.alarms else None
+def asks_together_with_a_stop(moment: Moment) -> Made:
+    """Made at the very moment of the newest request that took energy away."""
+    lowered_s, asked = moment.state.lowered_wire_s, tempting(moment)
+    if lowered_s is None or asked.what not in {"start", "restart"}:
+        return None
+    return moment.state, replace(asked, made_wire_s=lowered_s)
 
 
-def acknowledges(alarm: str) -> Happening:
-    return lambda moment: asks("alarm acknowledge", alarm=alarm)(moment) if alarm in moment.state.alarms else None
+def asks_of(what: RequestKind, alarm: str) -> Happening:
+    """Something about an alarm that this line may never have had yet."""
+
+    def happening(moment: Moment) -> Made:
+        asked = request(moment, what, alarm=alarm)
+        return moment.state, replace(asked, why="mended tomorrow", for_s=60.0 if what == "alarm shelve" else None)
+
+    return happening
 
 
 def resets_the_rest(named: tuple[str, ...]) -> Happening:
     """A person resets whatever can be reset but for the alarms that are looked at one by one."""
 
     def happening(moment: Moment) -> Made:
-        latched = [name for name, alarm in moment.state.alarms.items() if alarm.latched and name not in named]
+        alarms = moment.state.alarms.items()
+        latched = [name for name, alarm in alarms if alarm.latched and not alarm.present and name not in named]
         resets = [replace(request(moment, "alarm reset", alarm=name), id=f"r{moment.count}/{name}") for name in latched]
         return (moment.state, *resets) if resets else None
 
@@ -168,6 +181,34 @@ def time_out_is(*, ok: bool) -> Happening:
         return moment.state, _written(moment, "time-out", moment.state.actions, ok=ok)
 
     return happening
+
+
+def switched_on_at_once(moment: Moment) -> Made:
+    """On and its set points confirmed, one after the other."""
+    operation = moment.operation
+    ramp = operation.ramp if operation is not None else None
+    if ramp is None or (ramp.on_s is not None and ramp.set_s is not None):
+        return None
+    number = moment.state.actions
+    return (
+        moment.state,
+        _written(moment, "on", number, ok=True),
+        _written(moment, "set points", ramp.number, ok=True),
+    )
+
+
+def off_is_proven_at_once(moment: Moment) -> Made:
+    """Off confirmed, and two good low readings after that."""
+    if moment.supply.output.proven_off or moment.supply.output.wanted_on:
+        return None
+    now_s = moment.at.process_s
+    low = (Reading(moment.of.current, Quality.GOOD, LOW_A),)
+    return (
+        moment.state,
+        _written(moment, "off", moment.state.actions, ok=True),
+        Scanned(moment.at, "device", now_s + BARELY_S, now_s + BARELY_S, low),
+        Scanned(moment.at, "device", now_s + 2 * BARELY_S, now_s + 2 * BARELY_S, low),
+    )
 
 
 # -- the contactor's wire
@@ -338,7 +379,41 @@ def the_largest_charge_is_reached(moment: Moment) -> Made:
     return moment.with_operation(commanded_c=operation.plan.largest_c), Woken(moment.at)
 
 
+def delays_are_over(moment: Moment) -> Made:
+    """What an alarm's cause says otherwise than the alarm has been so for long enough."""
+    if all(alarm.turning_s is None for alarm in moment.state.alarms.values()):
+        return None
+    old_s = moment.at.process_s - LONGEST_DELAY_S
+    aged = moment.with_alarms(lambda alarm: alarm if alarm.turning_s is None else replace(alarm, turning_s=old_s))
+    return aged, Woken(moment.at)
+
+
+def shelving_is_over(moment: Moment) -> Made:
+    if all(alarm.shelved_until_s is None for alarm in moment.state.alarms.values()):
+        return None
+    now_s = moment.at.process_s
+    over = moment.with_alarms(
+        lambda alarm: alarm if alarm.shelved_until_s is None else replace(alarm, shelved_until_s=now_s)
+    )
+    return over, Woken(moment.at)
+
+
+def acknowledged_long_ago(moment: Moment) -> Made:
+    if all(alarm.acknowledged_s is None for alarm in moment.state.alarms.values()):
+        return None
+    old_s = moment.at.process_s - LONGEST_DELAY_S
+    aged = moment.with_alarms(
+        lambda alarm: alarm if alarm.acknowledged_s is None else replace(alarm, acknowledged_s=old_s)
+    )
+    return aged, Woken(moment.at)
+
+
 # -- the supervisor itself
+
+
+def stood_still(seconds: float) -> Happening:
+    """The loop did nothing for so long."""
+    return lambda moment: (moment.state, Delayed(moment.at, seconds))
 
 
 def the_end_is_told(moment: Moment) -> Made:

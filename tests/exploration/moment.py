@@ -6,8 +6,10 @@ beginning moved back instead, alone, so that each can end while any other runs.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import Operation, State
 from supervisor.core.dose import Dose
 from supervisor.core.events import Instant
@@ -98,13 +100,17 @@ class Moment:
         return self.with_operation(dose=replace(dose, last_s=dose.last_s - seconds, steps_s=()))
 
     def silent(self, channel: str, longest_s: float) -> LineState:
-        """No good reading of a channel for as long as is borne."""
-        latest = self.state.channels.get(channel)
-        if latest is None or latest.good_s is None:
-            return replace(self.state, started_s=self.at.process_s - longest_s)
+        """No good reading of a channel for as long as is borne; what was never heard since the start is silent too."""
         old_s = self.at.process_s - longest_s - STEP_S
+        state = replace(self.state, heard_from_s=min(self.state.heard_from_s, old_s))
+        latest = state.channels.get(channel)
+        if latest is None or latest.good_s is None:
+            return state
         aged: Latest = replace(latest, at_s=min(latest.at_s, old_s), good_s=old_s)
-        return replace(self.state, channels={**self.state.channels, channel: aged})
+        return replace(state, channels={**state.channels, channel: aged})
+
+    def with_alarms(self, change: Callable[[Alarm], Alarm]) -> LineState:
+        return replace(self.state, alarms={name: change(alarm) for name, alarm in self.state.alarms.items()})
 
 
 def moment(setup: LineSetup, state: LineState, process_s: float, count: int) -> Moment:

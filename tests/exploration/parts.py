@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core.events import Quality
-from supervisor.core.setup import LineSetup
+from supervisor.core.events import Quality, RequestKind
+from supervisor.core.setup import ContactSetup, LineSetup
 from tests.core.kit import fitted_setup
 from tests.exploration import happenings as h
 from tests.exploration import sight
@@ -20,6 +20,8 @@ from tests.exploration.happenings import Happening
 
 WARNS, HOLDS, STOPS = "main-acid/bath-high", "main/output-dropped", "main-acid/bath-high-high"
 REPRESENTATIVES = (WARNS, HOLDS, STOPS)
+SUPPRESSED, AGITATION = "guard/guard-open", "air/agitation-lost"
+"""A trip and a warning that count only while current flows."""
 
 CURRENT, STATE, BOARD, BATH = "main-current", "main-output-state", "board-heartbeat", "main-acid-temperature"
 SILENT_S = {CURRENT: 3.0, STATE: 3.0, BOARD: 2.0, BATH: 3.0}
@@ -33,6 +35,7 @@ STALE: Happenings = {
     "expired": h.asks_too_late,
     "from the future": h.asks_from_the_future,
     "repeated": h.asks_a_second_time,
+    "together with a stop": h.asks_together_with_a_stop,
 }
 RECORDED: Happenings = {"recorded": h.the_record_is_kept}
 NOT_RECORDED: Happenings = {
@@ -46,6 +49,7 @@ OBEYS: Happenings = {
     "set": h.set_points_are(ok=True),
     "set point due": h.a_set_point_is_due,
 }
+AT_ONCE: Happenings = {"on at once": h.switched_on_at_once, "off proven": h.off_is_proven_at_once}
 FAILS: Happenings = {
     "off failed": h.off_is(ok=False),
     "on failed": h.on_is(ok=False),
@@ -75,7 +79,9 @@ FLOWS_OTHERWISE: Happenings = {
     "early low": h.low_asked_for_before_off_was_confirmed,
     "low for long": h.low_for_long,
     "gap": h.high_after_a_gap,
+    "too much voltage": h.reads("main-voltage", h.MUCH_V),
 }
+STOOD_STILL: Happenings = {"stood still": h.stood_still(2.5), "stood still for a moment": h.stood_still(0.5)}
 TARGET: Happenings = {"target read": h.high_reaches_the_target, "target foreseen": h.the_target_is_foreseen}
 BOUNDS: Happenings = {"longest time": h.the_longest_time_is_over, "largest charge": h.the_largest_charge_is_reached}
 DROPPED: Happenings = {"output says off": h.reads(STATE, 0.0)}
@@ -85,6 +91,23 @@ BATH_HOT: Happenings = {
     "bath warm": h.reads(BATH, h.WARM_C),
     "bath warm for long": h.warm_for_long,
     "bath hot": h.reads(BATH, h.HOT_C),
+}
+GUARD: Happenings = {
+    "guard shut": h.reads("guard", 1.0),
+    "guard open": h.reads("guard", 0.0),
+    "guard bad": h.reads("guard", 1.0, Quality.LATE),
+}
+AIR: Happenings = {
+    "air": h.reads("air", 1.0),
+    "no air": h.reads("air", 0.0),
+    "air bad": h.reads("air", 1.0, Quality.LATE),
+}
+OF_AN_ALARM: tuple[RequestKind, ...] = (
+    "alarm reset", "alarm acknowledge", "alarm shelve", "alarm unshelve", "alarm out of service", "alarm in service",
+)  # fmt: skip
+ALARM_TIMES: Happenings = {
+    "shelving over": h.shelving_is_over,
+    "acknowledged long ago": h.acknowledged_long_ago,
 }
 BATH_BAD: Happenings = {"bath bad": h.reads(BATH, h.GOOD_C, Quality.NO_ANSWER)}
 SILENT: Happenings = {"current silent": h.falls_silent(CURRENT, SILENT_S[CURRENT])}
@@ -116,9 +139,17 @@ TRIAL: Happenings = {
 }
 
 
-def fitted(*, contactor: bool = True, auxiliary: bool = True, links: bool = False) -> LineSetup:
+def fitted(
+    *,
+    contactor: bool = True,
+    auxiliary: bool = True,
+    links: bool = False,
+    contacts: dict[str, ContactSetup] | None = None,
+) -> LineSetup:
     """A remote supply, where wanted behind a contactor on a board; without links nothing of it can fall silent."""
     setup = fitted_setup(auxiliary=auxiliary)
+    own = {name: replace(setup.channels["shut"], name=name, age_limit_s=NEVER_S) for name in contacts or {}}
+    setup = replace(setup, contacts=contacts or {}, channels={**setup.channels, **own})
     supply = replace(setup.supplies["main"], contactor="contactor" if contactor else None)
     outputs = {"contactor": replace(setup.outputs["contactor"], device="board")} if contactor else {}
     if links:
@@ -132,7 +163,8 @@ def fitted(*, contactor: bool = True, auxiliary: bool = True, links: bool = Fals
 
 def resets(*names: str) -> Happenings:
     """A person resets these one by one, and all others at once."""
-    return {f"reset {name}": h.resets(name) for name in names} | {"reset the rest": h.resets_the_rest(names)}
+    one_by_one = {f"reset {name}": h.asks_of("alarm reset", name) for name in names}
+    return one_by_one | {"reset the rest": h.resets_the_rest(names)}
 
 
 RUN: Happenings = {**REQUESTS, **RECORDED, **OBEYS, **FLOWS, **BATH_GOOD}
@@ -141,23 +173,29 @@ READY = ("bath good", "low")
 
 
 def product() -> Part:
-    """Operation x output x contactor x link x three causes."""
+    """Operation x output x contactor x link x three causes, without the delays of alarms."""
     setup = fitted(auxiliary=False)
     supply = replace(setup.supplies["main"], silent_after_s=SILENT_S[CURRENT])
     happenings = RUN | CONTACTOR | SILENT | BATH_HOT | DROPPED | resets(HOLDS, STOPS)
-    happenings |= {"target read": TARGET["target read"], "not recorded": NOT_RECORDED["not recorded"]}
-    happenings |= {"on failed": FAILS["on failed"]}
-    link = sight.reading(CURRENT, SILENT_S[CURRENT])
-    causes = (sight.bath, sight.causes(*REPRESENTATIVES), sight.rest(*REPRESENTATIVES))
-    looks = (*WITH_OUTPUT, sight.contactor, link, *causes)
-    return Part("product", replace(setup, supplies={"main": supply}), happenings, looks, READY)
+    happenings |= {"target read": TARGET["target read"]}
+    causes = (sight.causes(*REPRESENTATIVES), sight.blocked(*REPRESENTATIVES))
+    looks = (*WITH_OUTPUT, sight.contactor, sight.reading(CURRENT, SILENT_S[CURRENT]), *causes)
+    tanks = {name: replace(of, band=replace(of.band, delay_s=0.0)) for name, of in setup.tanks.items()}
+    setup = replace(undelayed(setup, "bath-high"), supplies={"main": supply}, tanks=tanks)
+    return Part("product", setup, happenings, looks, READY)
+
+
+def undelayed(setup: LineSetup, *causes: str) -> LineSetup:
+    """These causes count at once, and are gone at once."""
+    interlocks = {name: replace(setup.interlocks[name], on_delay_s=0.0, off_delay_s=0.0) for name in causes}
+    return replace(setup, interlocks={**setup.interlocks, **interlocks})
 
 
 def switching() -> Part:
     """Operation x output x contactor with its contact: every fate of every command, every end."""
     happenings = RUN | STALE | NOT_RECORDED | FAILS | LATE | CONTACTOR | CONTACTOR_FAILS | CONTACT
-    happenings |= FLOWS_OTHERWISE | TARGET | BOUNDS | resets() | {"same boot": ENDS["same boot"]}
-    looks = (*WITH_OUTPUT, sight.lateness, sight.contactor, sight.rest())
+    happenings |= FLOWS_OTHERWISE | TARGET | BOUNDS | STOOD_STILL | resets() | {"same boot": ENDS["same boot"]}
+    looks = (*WITH_OUTPUT, sight.target, sight.lateness, sight.contactor, sight.rest())
     return Part("switching", fitted(), happenings, looks, READY)
 
 
@@ -169,17 +207,43 @@ def links() -> Part:
     return Part("links", setup, RUN | LINKS | resets(), looks, (*READY, "beat"))
 
 
-def alarm(name: str) -> Part:
-    """Operation x output x every state of one alarm, acknowledged or not."""
-    happenings = RUN | BATH_HOT | BATH_BAD | DROPPED | resets(name) | {"acknowledge": h.acknowledges(name)}
-    looks = (*WITH_OUTPUT, sight.bath, sight.alarms(name), sight.rest(name))
-    return Part(name, fitted(contactor=False), happenings, looks, READY)
+def alarm(name: str, own: Happenings, looks: tuple[sight.Look, ...], setup: LineSetup) -> Part:
+    """Operation x every state of one alarm: acknowledged, told again, hidden in every way."""
+    happenings = REQUESTS | RECORDED | AT_ONCE | BATH_GOOD | {"low": FLOWS["low"]} | own
+    happenings |= {what: h.asks_of(what, name) for what in OF_AN_ALARM} | ALARM_TIMES
+    looks = (sight.operation, sight.soft_start, sight.proof, *looks, sight.alarm(name), sight.rest(name))
+    at_full = replace(setup.anodize, ramp_step_s=h.RAMP_S)
+    return Part(name, replace(setup, anodize=at_full), happenings, looks, (*READY, "off proven"))
+
+
+def alarms() -> tuple[Part, ...]:
+    """The three that stand for all, one with its delays, and one that is suppressed by design without current."""
+    setup = fitted(contactor=False)
+    guarded = fitted(contactor=False, contacts={"guard": ContactSetup("guard", "guard", "guard")})
+    pressure = ContactSetup("air", "air pressure", "air", BATH.removesuffix("-temperature"), "agitation")
+    stirred = fitted(contactor=False, contacts={"air": pressure})
+    bath = (sight.bath,)
+    delays: Happenings = {"delays over": h.delays_are_over, "reset the rest": h.resets_the_rest((WARNS,))}
+    return (
+        alarm(WARNS, BATH_HOT | BATH_BAD | delays, bath, setup),
+        alarm(HOLDS, DROPPED, (), setup),
+        alarm(STOPS, BATH_HOT | BATH_BAD, bath, setup),
+        alarm(SUPPRESSED, GUARD, (sight.contact("guard"),), guarded),
+        alarm(AGITATION, AIR | delays, (sight.contact("air"),), stirred),
+    )
 
 
 def ends() -> Part:
     """Operation x output x contactor x the supervisor's end, its start, and a start only to watch."""
     happenings = RUN | LATE | CONTACTOR | ENDS | resets() | {"target read": TARGET["target read"]}
-    looks = (sight.service, *WITH_OUTPUT, sight.lateness, sight.contactor, sight.reading(BATH, NEVER_S), sight.rest())
+    looks = (
+        sight.service,
+        *WITH_OUTPUT,
+        sight.lateness,
+        sight.contactor,
+        sight.reading(BATH, NEVER_S),
+        sight.blocked(),
+    )
     return Part("ends", fitted(auxiliary=False), happenings, looks, READY)
 
 
@@ -197,17 +261,22 @@ def trials() -> Part:
     happenings = {
         "off": REQUESTS["off"],
         "off done": OBEYS["off done"],
+        "contactor obeys": CONTACTOR["contactor obeys"],
         **FLOWS,
         **LATE,
-        **CONTACTOR,
-        **CONTACTOR_FAILS,
     }
-    happenings |= TRIAL | ENDS | DROPPED | COMES_ON | resets() | {"current bad": FLOWS_OTHERWISE["current bad"]}
+    happenings |= CONTACTOR_FAILS | TRIAL | ENDS | DROPPED | COMES_ON | resets()
+    happenings["current bad"] = FLOWS_OTHERWISE["current bad"]
     watched = (sight.reading(STATE, SILENT_S[STATE]), sight.reading(CURRENT, NEVER_S))
     looks = (sight.service, sight.output, sight.lateness, sight.contactor, sight.trial, *watched, sight.rest())
     return Part("trials", fitted(auxiliary=False), happenings, looks, ("watching", "low", "output says off"))
 
 
-def all_parts() -> tuple[Part, ...]:
-    """Every part, the largest last."""
-    return (boots(), trials(), *(alarm(name) for name in REPRESENTATIVES), switching(), ends(), links(), product())
+def small_parts() -> tuple[Part, ...]:
+    """Those that take seconds together; what the others have besides is their size."""
+    return (boots(), trials(), *alarms(), switching())
+
+
+def large_parts() -> tuple[Part, ...]:
+    """The others, the largest last."""
+    return (ends(), links(), product())

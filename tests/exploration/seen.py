@@ -14,6 +14,8 @@ from supervisor.core.state import LineState, SupplyState
 
 Told = SwitchOff | SwitchOn | SetPoints | Switch
 
+RAISES = frozenset({"start", "restart", "heat", "confirm"})
+
 
 @dataclass(frozen=True, slots=True)
 class Seen:
@@ -38,15 +40,17 @@ class Seen:
 
     @property
     def asks_afresh(self) -> bool:
-        """Whether the event is a request that must be looked at: not stored, not expired, not from the future, new."""
+        """Whether the event is a request that must be looked at: not stored, expired, from the future or done before.
+
+        One that raises energy must be newer than the newest that took some away.
+        """
         event = self.event
-        return (
-            isinstance(event, Request)
-            and not event.retained
-            and event.at.wire_s < event.expires_wire_s
-            and event.made_wire_s <= event.at.wire_s + 1.0
-            and event.id not in self.before.requests
-        )
+        if not isinstance(event, Request) or event.retained or event.id in self.before.requests:
+            return False
+        lowered_s = self.before.lowered_wire_s
+        if event.what in RAISES and lowered_s is not None and event.made_wire_s <= lowered_s:
+            return False
+        return event.at.wire_s < event.expires_wire_s and event.made_wire_s <= event.at.wire_s + 1.0
 
     def switches(self, output: str) -> list[Switch]:
         """What an output was told in this step."""

@@ -6,8 +6,9 @@ makes no difference to what can come next.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
 
+from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import State
 from tests.exploration import standing
 from tests.exploration.moment import Moment
@@ -31,6 +32,11 @@ def operation(moment: Moment) -> Hashable:
 _OVER = {State.STOPPED, State.ABORTED, State.COMPLETE}
 
 
+def target(moment: Moment) -> Hashable:
+    """Whether the target was met, also where it no longer decides how the operation ends."""
+    return moment.operation is not None and moment.operation.at_target
+
+
 def soft_start(moment: Moment) -> Hashable:
     """Whether on and its set points are confirmed, and whether the last of them are told."""
     operation = moment.operation
@@ -47,6 +53,11 @@ def output(moment: Moment) -> Hashable:
     if output.wanted_on or output.proven_off:
         return output.wanted_on
     return output.asked_wire_s is None, output.confirmed_s is None, output.low_readings
+
+
+def proof(moment: Moment) -> Hashable:
+    """On, off and proven, or neither."""
+    return moment.supply.output.wanted_on, moment.supply.output.proven_off
 
 
 def lateness(moment: Moment) -> Hashable:
@@ -81,9 +92,9 @@ def reading(channel: str, longest_s: float) -> Look:
     """Whether the newest reading of a channel is good, and whether the newest good one is too old."""
 
     def look(moment: Moment) -> Hashable:
-        latest = moment.state.channels.get(channel)
-        good_s = latest.good_s if latest is not None else None
-        since_s = moment.state.started_s if good_s is None else good_s
+        latest, since_s = moment.state.channels.get(channel), moment.state.heard_from_s
+        if latest is not None and latest.good_s is not None:
+            since_s = max(since_s, latest.good_s)
         if moment.at.process_s - since_s >= longest_s:
             return "silent"
         return latest is None or latest.reading.value is None
@@ -103,30 +114,50 @@ def bath(moment: Moment) -> Hashable:
 
 
 def causes(*names: str) -> Look:
-    """Of each of these alarms: inactive, active or latched."""
+    """Of each of these alarms: inactive, active or latched, and whether it is about to turn."""
 
     def look(moment: Moment) -> Hashable:
         known = (moment.state.alarms.get(name) for name in names)
-        return tuple(alarm is not None and (alarm.standing or (alarm.latched and "latched")) for alarm in known)
+        return tuple(alarm is not None and (alarm.active, alarm.latch, alarm.turning_s is None) for alarm in known)
 
     return look
 
 
-def alarms(*names: str) -> Look:
-    """The same, state by state."""
+def alarm(name: str) -> Look:
+    """The same of one, state by state."""
 
     def look(moment: Moment) -> Hashable:
-        known = (moment.state.alarms.get(name) for name in names)
-        return tuple(alarm is not None and alarm.state for alarm in known)
+        known = moment.state.alarms.get(name)
+        return known is not None and (known.state, known.active, known.latch, known.turning_s is None)
 
     return look
+
+
+def contact(name: str) -> Look:
+    """What a contact showed last."""
+
+    def look(moment: Moment) -> Hashable:
+        known = moment.state.contacts.get(name)
+        return None if known is None else known.closed
+
+    return look
+
+
+def blocked(*names: str) -> Look:
+    """Whether any alarm but these is against switching on."""
+    return lambda moment: any(True for _ in _blocking(moment, names))
 
 
 def rest(*names: str) -> Look:
-    """Whether any alarm but these is against switching on, and whether all that are wait for nothing but a reset."""
+    """The same, and whether all that are wait for nothing but a reset."""
 
     def look(moment: Moment) -> Hashable:
-        others = [alarm for name, alarm in moment.state.alarms.items() if name not in names and standing.blocks(alarm)]
-        return "standing" if any(alarm.standing for alarm in others) else bool(others)
+        found = [alarm.active or alarm.present for alarm in _blocking(moment, names)]
+        return "standing" if any(found) else bool(found)
 
     return look
+
+
+def _blocking(moment: Moment, names: tuple[str, ...]) -> Iterator[Alarm]:
+    alarms = moment.state.alarms.items()
+    return (alarm for name, alarm in alarms if name not in names and standing.blocks(moment.setup, alarm))

@@ -19,6 +19,7 @@ Found = Iterator[str]
 
 OF_THE_LINE: tuple[tuple[str, Callable[[Seen], Found]], ...] = (
     ("R2", off.no_latch_ends_by_itself),
+    ("R2", off.a_cause_against_heat_has_the_heater_off),
     ("R3", off.every_switch_is_safe_at_start_and_end),
     ("R4", stale.what_counts_for_nothing_does_nothing),
     ("R4", stale.a_state_is_confirmed_by_its_own_word_alone),

@@ -26,7 +26,7 @@ def the_charge_interval_contains_the_truth(seen: Seen, of: Around) -> Found:
     operation = of.now.operation
     if of.begins and operation is not None and operation.dose.unbounded:
         yield "restarted though nobody can say how much charge went through the load"
-    if of.same is None or of.same[0].over or of.same[0].dose is of.same[1].dose:
+    if of.same is None or of.same[0].over:
         return
     was, now = of.same[0].dose, of.same[1].dose
     if now.unbounded < was.unbounded:

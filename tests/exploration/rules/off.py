@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from supervisor.core.actions import Record, SetPoints, Switch, SwitchOff, SwitchOn
+from supervisor.core.alarms import Alarm
 from supervisor.core.anodize import OVER, State
-from supervisor.core.events import Ending, Request, Scanned, Started, Woken
+from supervisor.core.events import Delayed, Ending, Request, Scanned, Started, Woken
 from tests.exploration import standing
 from tests.exploration.seen import Around, Seen, by
 
 Found = Iterator[str]
 
 RECORDED_WITHIN_S = 1.0
+NOBODY_WATCHED_S = 2.0
 STOPS = frozenset({"hold", "stop", "abort", "off"})
 
 # -- R2
@@ -23,10 +25,28 @@ def a_trip_ends_current_at_once_and_stays(seen: Seen, of: Around) -> Found:
     if of.ends and not asked and not isinstance(seen.event, Started | Ending):
         yield from left_without_off(seen, of)
     for alarm in standing.over(seen.setup, seen.after, of.name):
-        if of.energised and standing.trips(alarm) and (alarm.standing or alarm.latched):
+        if of.energised and standing.trips(seen.setup, alarm) and (alarm.active or alarm.latch):
             yield f"current under {alarm.name}"
+        if alarm.active and standing.opens(seen.setup, alarm) and _is_closed(seen, of.setup.contactor):
+            yield f"the contactor is closed under {alarm.name}"
     if of.energised:
         yield from _not_woken_for_silence(seen, of)
+        if isinstance(seen.event, Delayed) and seen.event.by_wire_s >= NOBODY_WATCHED_S:
+            yield "current though nobody watched"
+
+
+def a_cause_against_heat_has_the_heater_off(seen: Seen) -> Found:
+    for name, tank in seen.setup.tanks.items():
+        if tank.heating is None or not seen.after.outputs[tank.heating.output].on:
+            continue
+        for alarm in seen.after.alarms.values():
+            against = "heater off" in seen.setup.interlocks[alarm.cause].also
+            if against and alarm.active and alarm.subject in seen.setup.over_tank[name]:
+                yield f"the heater of {name} is on under {alarm.name}"
+
+
+def _is_closed(seen: Seen, contactor: str | None) -> bool:
+    return contactor is not None and seen.after.outputs[contactor].on
 
 
 def left_without_off(seen: Seen, of: Around) -> Found:
@@ -43,24 +63,31 @@ def left_without_off(seen: Seen, of: Around) -> Found:
 def _not_woken_for_silence(seen: Seen, of: Around) -> Found:
     for channel, longest_s in standing.looked_at(seen.setup, of.name):
         latest = seen.after.channels.get(channel)
-        due_s = seen.after.started_s if latest is None or latest.good_s is None else latest.good_s
+        heard_s = seen.after.heard_from_s
+        due_s = heard_s if latest is None or latest.good_s is None else max(latest.good_s, heard_s)
         if due_s + longest_s > seen.process_s and not by(seen.wake.process_s, due_s + longest_s):
             yield f"nobody looks when {channel} falls silent"
 
 
 def no_latch_ends_by_itself(seen: Seen) -> Found:
+    """What switched something off stands or is latched until a person resets it, or what it is folded under."""
     if seen.after.alarms is seen.before.alarms:
         return
-    event = seen.event
-    reset = event.alarm if isinstance(event, Request) and event.what == "alarm reset" and seen.asks_afresh else None
     for name, was in seen.before.alarms.items():
         now = seen.after.alarms.get(name)
-        if not standing.blocks(was) or name == reset or (now is None and isinstance(event, Started)):
+        if now is was or not standing.latches(seen.setup, was) or not (was.active or was.latch):
             continue
-        if now is None or not standing.blocks(now):
+        if now is not None and (now.active or now.latch):
+            continue
+        forgotten = now is None and isinstance(seen.event, Started)
+        if not forgotten and (was.active or not _is_reset(seen, was)):
             yield f"{name} is over and nobody has reset it"
-        elif name == reset and was.standing and not now.standing:
-            yield f"{name} was reset while its cause stood"
+
+
+def _is_reset(seen: Seen, alarm: Alarm) -> bool:
+    event = seen.event
+    resets = isinstance(event, Request) and event.what == "alarm reset" and seen.asks_afresh
+    return resets and isinstance(event, Request) and event.alarm in {alarm.name, alarm.under}
 
 
 # -- R3
@@ -143,7 +170,7 @@ def off_is_sent_until_it_is_proven(seen: Seen, of: Around) -> Found:
         yield "the deadline of the proof began anew"
     deadline_s = now.asked_wire_s + setup.proof_deadline_s
     alarm = seen.after.alarms.get(f"{of.name}/off-not-proven")
-    if seen.wire_s >= deadline_s and isinstance(seen.event, Woken) and not (alarm is not None and alarm.standing):
+    if seen.wire_s >= deadline_s and isinstance(seen.event, Woken) and not (alarm is not None and alarm.active):
         yield "the proof of off is late and nobody is told"
     if seen.wire_s < deadline_s and not by(seen.wake.wire_s, deadline_s):
         yield "nobody looks when the proof of off is due"

@@ -7,12 +7,15 @@ from collections.abc import Iterator
 from supervisor.core.actions import SetPoints, SwitchOff, SwitchOn
 from supervisor.core.anodize import State
 from supervisor.core.events import Quality, Recorded, Scanned
+from supervisor.core.setup import ContactSetup
 from tests.exploration import standing
 from tests.exploration.seen import Around, Seen, is_good
 
 Found = Iterator[str]
 
 CLOSES_WITHIN_S = 2.0
+NO_PROOF = frozenset({"button", "auxiliary contact"})
+"""Contacts that say nothing about whether an operation may run."""
 
 # -- R1
 
@@ -71,8 +74,19 @@ def _against(seen: Seen, of: Around) -> Found:
     if not of.was.output.proven_off:
         yield "on though off was not proven before"
     for alarm in standing.over(seen.setup, seen.before, of.name):
-        if standing.blocks(alarm) and not standing.trips(alarm):
+        if standing.blocks(seen.setup, alarm) and not standing.trips(seen.setup, alarm):
             yield f"on under {alarm.name}"
+    yield from _without_air(seen, of)
+
+
+def _without_air(seen: Seen, of: Around) -> Found:
+    """Fumes must have been drawn off for a while before current."""
+    for contact in seen.setup.contacts.values():
+        known = seen.after.contacts.get(contact.name)
+        if contact.proves != "ventilation" or contact.tank not in {of.setup.tank, ""} or known is None:
+            continue
+        if seen.process_s - known.since_s < seen.setup.ventilation.before_s:
+            yield f"on though {contact.name} has not shown moving air for long enough"
 
 
 def shut(seen: Seen, contactor: str) -> bool:
@@ -127,8 +141,9 @@ def _cleared_by_nothing(seen: Seen) -> Found:
         yield "a reading that is not good moved a limit"
     if any(of.ends for of in seen.supplies()):
         return
-    stood = {name for name, alarm in seen.before.alarms.items() if alarm.standing}
-    stands = {name: alarm.subject for name, alarm in seen.after.alarms.items() if alarm.standing}
+    # One whose cause went by a good reading before goes when its delay is over, whatever comes then.
+    stood = {name for name, alarm in seen.before.alarms.items() if alarm.active and alarm.present}
+    stands = {name: alarm.subject for name, alarm in seen.after.alarms.items() if alarm.active}
     renamed = {subject for name, subject in stands.items() if name not in stood}
     for name in stood - stands.keys():
         if seen.before.alarms[name].subject not in renamed:
@@ -144,7 +159,17 @@ def on_stands_on_good_fresh_readings(seen: Seen, of: Around) -> Found:
             yield f"on though {channel} has no good reading"
         elif latest.good_s is None or seen.process_s - latest.good_s > longest_s:
             yield f"on though {channel} is too old"
+    for contact in seen.setup.contacts.values():
+        if contact.role not in NO_PROOF and contact.tank in {of.setup.tank, ""} and not _is_healthy(seen, contact):
+            yield f"on though {contact.name} is not closed by a good reading that is fresh"
     band = seen.setup.tanks[of.setup.tank].band
     bath = seen.after.channels.get(seen.setup.tanks[of.setup.tank].temperature)
     if bath is not None and not band.warn_low_c < bath.good_value < band.warn_high_c:
         yield "on though the bath is out of its band"
+
+
+def _is_healthy(seen: Seen, contact: ContactSetup) -> bool:
+    latest, channel = seen.after.channels.get(contact.channel), seen.setup.channels[contact.channel]
+    if latest is None or latest.good_s is None or latest.good_value < 1:
+        return False
+    return seen.process_s - latest.good_s < channel.age_limit_s

@@ -65,4 +65,5 @@ def the_wall_clock_moves_nothing(seen: Seen) -> Found:
 def undated(state: LineState) -> LineState:
     """A state without the dates that only people read."""
     alarms = {name: replace(alarm, since_wall_s=0.0) for name, alarm in state.alarms.items()}
-    return replace(state, alarms=alarms)
+    log = tuple(replace(happening, wall_s=0.0) for happening in state.alarm_log)
+    return replace(state, alarms=alarms, alarm_log=log)

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from types import SimpleNamespace
 from typing import Any
 from unittest.mock import patch
 
 from supervisor.core import (
+    alarms,
     anodize,
     causes,
     contactor,
     dose,
+    effects,
     energise,
-    interlocks,
     line,
     output,
     permissives,
@@ -22,26 +24,26 @@ from supervisor.core import (
     requests,
     switches,
 )
+from supervisor.core.alarms import Alarm
 from supervisor.core.events import Reading, Request, Switched
 from supervisor.core.output import Output
 from supervisor.core.state import LineState, Pending
 from supervisor.core.work import Work
-from supervisor.trade.charge import Interval
+from supervisor.trade.charge import Interval, between_readings
 from tests.exploration import parts
 from tests.exploration.explorer import Part, explore
+from tests.exploration.moment import NAME
 from tests.exploration.rules import BrokenRuleError
-
-Planted = tuple[Any, str, Any]
 
 
 @dataclass(frozen=True)
-class Mutant:
+class Fault:
     """A fault: the rule it breaks, what it is, the part that shows it, and what stands in for what."""
 
     rule: str
     what: str
     part: Callable[[], Part]
-    planted: tuple[Planted, ...]
+    planted: tuple[tuple[Any, str, Any], ...]
 
     def found(self) -> frozenset[str]:
         """Return the numbers of the rules that the exploration calls broken; none where it finds nothing."""
@@ -55,12 +57,16 @@ class Mutant:
         return frozenset()
 
 
-def _nothing(*_: object) -> None:
+def _nothing(*_: object, **__: object) -> None:
     """Forget to do it."""
 
 
 def _holds(*_: object) -> str:
     return ""
+
+
+def _never(*_: object) -> bool:
+    return False
 
 
 # -- R1
@@ -85,6 +91,22 @@ def _trips_without_off(work: Work, name: str) -> None:
 
 
 _act = causes.act
+
+
+def _told_alone(work: Work, subjects: frozenset[str]) -> list[str]:
+    alarms_now = work.state.alarms.values()
+    return [alarm.cause for alarm in alarms_now if alarm.active and alarm.told and alarm.subject in subjects]
+
+
+def _resets_as_well(alarm: Alarm, now_s: float) -> Alarm:
+    return alarms.reset(_acknowledge(alarm, now_s))
+
+
+_acknowledge = alarms.acknowledge
+
+
+def _hot_bath() -> Part:
+    return next(part for part in parts.alarms() if part.name == parts.STOPS)
 
 
 # -- R3
@@ -132,7 +154,7 @@ _switched = switches.switched
 
 
 def _bridges_every_gap(before: Interval, after: Interval, elapsed_s: float, most_a: float) -> Interval:
-    return dose.between_readings(before, after, elapsed_s)
+    return between_readings(before, after, elapsed_s)
 
 
 def _trusts_the_meter(before: Interval, after: Interval, elapsed_s: float, *_: object) -> Interval:
@@ -198,9 +220,10 @@ _fault = Work.fault
 # -- R9
 
 
-def _any_value_ever_read(state: LineState, channel: str, *_: float) -> float | None:
+def _last_good_value(state: LineState, channel: str, now_s: float, age_limit_s: float) -> float | None:
     latest = state.channels.get(channel)
-    return None if latest is None or latest.good_s is None else latest.good_value
+    known = latest is not None and latest.good_s is not None and now_s - latest.good_s <= age_limit_s
+    return latest.good_value if latest is not None and known else None
 
 
 def _believes_what_is_left_in_it(reading: Reading) -> Reading:
@@ -226,7 +249,7 @@ def _expires_by_the_wall_clock(work: Work, request: Request) -> tuple[str, ...]:
 
 
 def _off_waits_for_the_record(work: Work, request: Request) -> None:
-    if work.supply(parts.NAME).pending is None:
+    if work.supply(NAME).pending is None:
         _off(work, request)
     else:
         work.answer(request.id)
@@ -235,46 +258,52 @@ def _off_waits_for_the_record(work: Work, request: Request) -> None:
 _off = requests._off
 
 
-MUTANTS = (
-    Mutant("R1", "the proof of off is no permissive", parts.switching, ((permissives, "_off_proven", _holds),)),
-    Mutant("R1", "on does not wait for its record", parts.switching, ((requests, "intend", _energises_at_once),)),
-    Mutant("R1", "the contactor's own contact is not looked at", parts.switching,
+PLANTED = (
+    Fault("R1", "the proof of off is no permissive", parts.switching, ((permissives, "_off_proven", _holds),)),
+    Fault("R1", "on does not wait for its record", parts.switching, ((requests, "intend", _energises_at_once),)),
+    Fault("R1", "the contactor's own contact is not looked at", parts.switching,
            ((contactor, "shows", _believes_the_device_alone),)),
-    Mutant("R2", "a trip does nothing", parts.product, ((causes, "act", _nothing),)),
-    Mutant("R2", "a trip does not latch", parts.product, ((interlocks.Row, "latches", False),)),
-    Mutant("R2", "off follows a trip one step later", parts.product, ((causes, "act", _trips_without_off),)),
-    Mutant("R3", "off is not sent at the start where nothing ran", parts.ends,
+    Fault("R2", "a trip does nothing", parts.product, ((causes, "act", _nothing),)),
+    Fault("R2", "a trip does not latch", parts.product, ((effects.Row, "latches", _never),)),
+    Fault("R2", "a cause that opens the contactor leaves it closed", parts.product,
+           ((causes, "switches", SimpleNamespace(command=_nothing)),)),
+    Fault("R2", "what is hidden does not act", _hot_bath, ((causes, "standing_over", _told_alone),)),
+    Fault("R2", "who acknowledges a latch resets it", _hot_bath, ((alarms, "acknowledge", _resets_as_well),)),
+    Fault("R2", "off follows a trip one step later", parts.product, ((causes, "act", _trips_without_off),)),
+    Fault("R3", "off is not sent at the start where nothing ran", parts.ends,
            ((line, "_interrupt", _interrupts_only_what_runs),)),
-    Mutant("R3", "no contactor is opened at the start", parts.ends,
+    Fault("R3", "no contactor is opened at the start", parts.ends,
            ((switches, "make_safe", _opens_nothing_at_the_start),)),
-    Mutant("R3", "nothing is sent at the end", parts.ends, ((line, "_ending", _nothing),)),
-    Mutant("R4", "a stored copy of a request counts", parts.switching, ((requests, "_stale", _takes_a_stored_copy),)),
-    Mutant("R4", "a repeated request counts", parts.switching, ((requests, "_stale", _takes_it_twice),)),
-    Mutant("R4", "a word on an earlier command confirms this one", parts.switching,
+    Fault("R3", "nothing is sent at the end", parts.ends, ((line, "_ending", _nothing),)),
+    Fault("R4", "a stored copy of a request counts", parts.switching, ((requests, "_stale", _takes_a_stored_copy),)),
+    Fault("R4", "a repeated request counts", parts.switching, ((requests, "_stale", _takes_it_twice),)),
+    Fault("R4", "a word on an earlier command confirms this one", parts.switching,
            ((switches, "switched", _believes_any_word),)),
-    Mutant("R5", "a gap is bridged", parts.switching, ((dose, "over_gap", _bridges_every_gap),)),
-    Mutant("R5", "the meter is exact", parts.switching, ((dose, "between_readings", _trusts_the_meter),)),
-    Mutant("R5", "nothing flows across a boot", parts.boots, ((dose, "lost_track", _knows_what_flowed_across_boots),)),
-    Mutant("R6", "half as much again is set", parts.switching, ((energise, "set_points", _half_as_much_again),)),
-    Mutant("R6", "set points between the device's steps", parts.switching,
+    Fault("R5", "a gap is bridged", parts.switching, ((dose, "over_gap", _bridges_every_gap),)),
+    Fault("R5", "the meter is exact", parts.switching, ((dose, "between_readings", _trusts_the_meter),)),
+    Fault("R5", "nothing flows across a boot", parts.boots, ((dose, "lost_track", _knows_what_flowed_across_boots),)),
+    Fault("R6", "half as much again is set", parts.switching, ((energise, "set_points", _half_as_much_again),)),
+    Fault("R6", "set points between the device's steps", parts.switching,
            ((anodize, "floor_to_step", _rounds_to_half_steps),)),
-    Mutant("R7", "one low reading proves off", parts.switching, ((output, "PROOF_READINGS", 1),)),
-    Mutant("R7", "a bad reading counts as low", parts.switching, ((output, "read", _takes_bad_for_low),)),
-    Mutant("R7", "a reading from before the confirmation counts", parts.switching,
+    Fault("R7", "one low reading proves off", parts.switching, ((output, "PROOF_READINGS", 1),)),
+    Fault("R7", "a bad reading counts as low", parts.switching, ((output, "read", _takes_bad_for_low),)),
+    Fault("R7", "a reading from before the confirmation counts", parts.switching,
            ((output, "read", _takes_early_for_late),)),
-    Mutant("R7", "off is sent once", parts.switching, ((line, "_resend_off", _nothing),)),
-    Mutant("R7", "every off gives the proof more time", parts.switching, ((output, "ask_off", _waits_anew),)),
-    Mutant("R8", "the target ends nothing", parts.switching, ((line, "_target", _nothing),)),
-    Mutant("R8", "commanded charge is not counted", parts.switching, ((line, "count_commanded", _counts_nothing),)),
-    Mutant("R8", "no time is too long", parts.switching, ((Work, "fault", _never_too_long),)),
-    Mutant("R9", "any value ever read is fresh", parts.links, ((permissives, "fresh", _any_value_ever_read),)),
-    Mutant("R9", "a value left in a bad reading counts", parts.links,
+    Fault("R7", "off is sent once", parts.switching, ((line, "_resend_off", _nothing),)),
+    Fault("R7", "every off gives the proof more time", parts.switching, ((output, "ask_off", _waits_anew),)),
+    Fault("R8", "the target ends nothing", parts.switching, ((line, "_target", _nothing),)),
+    Fault("R8", "commanded charge is not counted", parts.switching, ((line, "count_commanded", _counts_nothing),)),
+    Fault("R8", "no time is too long", parts.switching, ((Work, "fault", _never_too_long),)),
+    Fault("R9", "the last good value serves though a bad reading is newer", parts.links,
+           ((permissives, "fresh", _last_good_value),)),
+    Fault("R9", "a value left in a bad reading counts", parts.links,
            ((readings, "_trusted", _believes_what_is_left_in_it),)),
-    Mutant("R10", "time is counted by the wall clock", parts.switching,
+    Fault("R10", "time is counted by the wall clock", parts.switching,
            ((line, "_settle", _settles_by_the_wall_clock),)),
-    Mutant("R10", "requests expire by the wall clock", parts.switching,
+    Fault("R10", "requests expire by the wall clock", parts.switching,
            ((requests, "_stale", _expires_by_the_wall_clock),)),
-    Mutant("R11", "a record is waited for a minute", parts.switching, ((requests, "RECORD_WITHIN_S", 60.0),)),
-    Mutant("R11", "a late record is still waited for", parts.switching, ((energise, "expire", _nothing),)),
-    Mutant("R11", "off waits for a record on its way", parts.switching, ((requests, "_off", _off_waits_for_the_record),)),
+    Fault("R11", "a record is waited for a minute", parts.switching, ((requests, "RECORD_WITHIN_S", 60.0),)),
+    Fault("R11", "a late record is still waited for", parts.switching, ((energise, "expire", _nothing),)),
+    Fault("R11", "off waits for a record on its way", parts.switching,
+           ((requests, "_off", _off_waits_for_the_record),)),
 )  # fmt: skip
