@@ -121,9 +121,9 @@ class Service:
                     # R3 before the disk is asked for anything: it may refuse, or never answer.
                     await self._safe_state(0.0, urgent_only=True)
                 journal = await Journal.open(journal_path(self._file))
-                began = await self._begin(journal)
+                before = await self._begin(journal)
                 self._publish()
-                self.steps.post(began)  # before anybody can ask for anything
+                self.steps.post(self._started(before))  # before anybody can ask for anything
                 self.steps.beat()
                 async with ControlServer(socket_path(self.setup.name), self._handle), asyncio.TaskGroup() as group:
                     work = [
@@ -154,7 +154,7 @@ class Service:
             names_to_hold(self._file), line=self.setup.name, line_file=self._file.path, wall_s=self._clock.wall()
         )
 
-    async def _begin(self, journal: Journal) -> Started:
+    async def _begin(self, journal: Journal) -> Restored | None:
         """Bring the line to where the run before left it, and open the record of this run."""
         if journal.notice:
             _log.warning("%s", journal.notice)
@@ -174,6 +174,10 @@ class Service:
         switches = {name: self._outbox_of(output.device) for name, output in switched_outputs(self.setup).items()}
         self.steps = StepLoop(line, self._clock, journal, supplies, switches, self._note)
         self._journal = journal
+        return before
+
+    def _started(self, before: Restored | None) -> Started:
+        """The first event, of this very moment: from it on the core counts for how long nothing came."""
         return Started(
             self._clock.instant(),
             boot_id(),

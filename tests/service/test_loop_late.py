@@ -14,6 +14,7 @@ from simulators.plan import LinePlan
 from supervisor.core.anodize import State
 from supervisor.core.events import Delayed, Event, Scanned, Woken, Written
 from supervisor.core.line import LATE_WIRE_S, Line, Step
+from supervisor.service.app import Service
 from supervisor.service.loop import BEATS_EVERY_S, LATE_S, OVERDUE_S
 from tests.harness.lines import Files
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
@@ -143,6 +144,20 @@ def test_a_loop_that_goes_round_is_never_told_to_have_stood_still(monkeypatch: p
             await line.stop()
         assert len(events) > 200
         assert not any(isinstance(event, Delayed) for event in events)
+
+    scenario()
+
+
+def test_what_is_slow_before_the_first_step_makes_no_device_silent(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A library for the broker is loaded there, on a slow computer for more than a second."""
+
+    @virtually
+    async def scenario() -> None:
+        monkeypatch.setattr(Service, "_publish", lambda _service: stand_still(1.5))
+        async with virtual_line() as line:
+            await line.start()
+            await line.pass_time(60.0)
+            assert line.told_alarms() == {}
 
     scenario()
 
