@@ -182,10 +182,11 @@ def judge(project: Project, asked: Sequence[Mutant]) -> Iterator[tuple[Mutant, s
             shutil.copytree(first, copy.folder)
         runs = _Runs(project, copies, known)
         original = Mutant("original", paths[0], (first / paths[0]).read_text(encoding="utf-8"), "", None)
-        for _, test in runs.of([original]):
-            if test is not None:
+        for mutant, test in runs.of([original, *asked]):
+            if mutant is not original:
+                yield mutant, test
+            elif test is not None:
                 raise RuntimeError(f"In another order a test fails without a mutant: {test}")
-        yield from runs.of(asked)
 
 
 def _warm_up(folder: Path) -> None:
