@@ -68,51 +68,42 @@ _REQUESTS = st.one_of(
     st.builds(AsksAtOnce, st.sampled_from(GIVES + TAKES), st.sampled_from(TAKES)),
 )
 
+_WHICH = st.integers(0, 60)
+_MENDED = ("why", "it is being mended")
 _OF_ALARMS = st.one_of(
-    st.builds(AsksOfAlarm, st.sampled_from(("alarm reset", "alarm acknowledge", "alarm unshelve")), st.integers(0, 60)),
-    st.builds(AsksOfAlarm, st.just("alarm in service"), st.integers(0, 60)),
+    st.builds(AsksOfAlarm, st.sampled_from(["alarm reset", "alarm acknowledge", "alarm unshelve"]), _WHICH),
+    st.builds(AsksOfAlarm, st.just("alarm in service"), _WHICH),
     st.builds(
-        AsksOfAlarm, st.just("alarm shelve"), st.integers(0, 60),
-        st.sampled_from(["30 s", "1 h"]).map(lambda time: (("for", time), ("why", "it is being mended"))),
+        AsksOfAlarm, st.just("alarm shelve"), _WHICH, st.sampled_from(["30 s", "1 h"]).map(lambda s: (("for", s), _MENDED))
     ),
-    st.builds(
-        AsksOfAlarm, st.just("alarm out of service"), st.integers(0, 60), st.just((("why", "it is being mended"),))
-    ),
-)  # fmt: skip
-
-_ANODIZES = st.builds(Anodizes, st.sampled_from(["1 um", "0.2 um", "15 um"]), st.sampled_from([2.0, 12.0, 0.2, 40.0]))
-_PASSES = st.builds(Passes, _SECONDS)
-
-ACTS: st.SearchStrategy[Act] = st.one_of(
-    _PASSES,
-    _PASSES,
-    _PASSES,
-    _ANODIZES,
-    _ANODIZES,
-    _FAULTS,
-    _FAULTS,
-    _FAULTS,
-    _REQUESTS,
-    _OF_ALARMS,
-    st.one_of(
-        st.just(Heats()),
-        st.just(Mends()),
-        st.builds(Presses, st.sampled_from(_NAMES.button), st.sampled_from([0.05, 1.0, 40.0])),
-        st.builds(Ends, st.booleans(), st.sampled_from([0.0, 2.0, 30.0])),
-        st.builds(StandsStill, st.sampled_from([0.6, 2.5, 10.0])),
-    ),
+    st.builds(AsksOfAlarm, st.just("alarm out of service"), _WHICH, st.just((_MENDED,))),
 )
+
+_WEIGHED: tuple[tuple[int, st.SearchStrategy[Act]], ...] = (
+    (4, st.builds(Passes, _SECONDS)),
+    (5, st.builds(Anodizes, st.sampled_from(["1 um", "0.2 um", "15 um"]), st.sampled_from([12.0, 2.0, 0.2, 40.0]))),
+    (6, _FAULTS),
+    (2, _REQUESTS),
+    (1, _OF_ALARMS),
+    (2, st.builds(Heats, st.sampled_from([40.0, 1.0]))),
+    (2, st.just(Mends())),
+    (1, st.builds(Presses, st.sampled_from(_NAMES.button), st.sampled_from([0.05, 1.0, 40.0]))),
+    (1, st.builds(Ends, st.booleans(), st.sampled_from([0.0, 2.0, 30.0]))),
+    (1, st.builds(StandsStill, st.sampled_from([0.6, 2.5, 10.0]))),
+)
+"""What happens, and how often beside the others."""
+
+ACTS = st.sampled_from([act for weight, act in _WEIGHED for _ in range(weight)]).flatmap(lambda act: act)
 
 
 def scripts(most_acts: int, longest_s: float) -> st.SearchStrategy[Script]:
     """Histories of so many acts at most, and of so much process time, s; slow ones of eight times as much."""
     return st.builds(
-        lambda pace, after_dip, seed, first, acts: Script(
-            pace, after_dip, seed, longest_s * (8 if pace == "slow" else 1), (first, *acts)
+        lambda pace, after_dip, seed, acts: Script(
+            pace, after_dip, seed, longest_s * (8 if pace == "slow" else 1), tuple(acts)
         ),
         st.sampled_from(sorted(PACES)),
         st.sampled_from(["off", "last state"]),
         st.integers(0, 3),
-        st.one_of(_ANODIZES, _ANODIZES, ACTS),
-        st.lists(ACTS, min_size=6, max_size=most_acts),
+        st.lists(ACTS, min_size=most_acts // 3, max_size=most_acts),
     )

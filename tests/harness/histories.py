@@ -193,7 +193,9 @@ class Anodizes:
 
 @dataclass(frozen=True)
 class Heats:
-    """A person moves the seal's float and has the seal heated."""
+    """A person moves the seal's float, has the seal heated, and looks on for a while."""
+
+    then_s: float
 
     async def play(self, history: History) -> None:
         """Do it."""
@@ -201,6 +203,7 @@ class Heats:
         await history.go_on(6.0)
         await history.ask("alarm reset", alarm="seal-level/level-low")
         await history.ask("heat", tank="seal")
+        await history.go_on(self.then_s)
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ BOOTS_S = 0.5
 """In which the supply boots, as the simulators' file has it."""
 
 RECOVERS_S = 3.0
-"""In which a link that was struck serves again, and a supervisor that begins is at work."""
+"""In which a device or link that was struck has booted and serves again, and a supervisor that begins is at work."""
 
 SECOND_MEANS_S = 6.0
 """In which current ends where the supply itself cannot be told: its own time-out of 3 s ends it, or its proof is late
@@ -97,7 +97,7 @@ class Truths:
         level = self._setup.channels[self._setup.contacts[heating.level].channel]
         off_s, rest_s = delays[supply.output].total_s, delays[heating.output].total_s
         return Limits(
-            off_s=off_s + self._setup.channels[supply.current].period_s + BOOTS_S,
+            off_s=off_s + self._setup.channels[supply.current].period_s,
             dry_s=self._setup.interlocks["level-low"].on_delay_s + 2 * level.period_s + rest_s,
             flight_s=max(off_s, rest_s),
         )
