@@ -157,13 +157,16 @@ def _due_s(work: Work, alarm: Alarm) -> float:
 
 
 def _put(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> Alarm:
-    """Take an alarm over, remember and tell what became of it, and free what was folded under one that is over."""
+    """Take an alarm over, remember and tell what became of it.
+
+    What is folded under one that is over or hidden from now on is freed: else nobody would be told of it.
+    """
     before = work.state.alarms.get(alarm.name)
     _keep(work, alarm)
     if before is not None and before.state is alarm.state and trigger is not AlarmTrigger.APPEARS:
         return alarm
     _tell(work, alarm, trigger)
-    if not (alarm.active or alarm.latch):
+    if not (alarm.active or alarm.latch) or alarm.state in alarms.HIDDEN:
         for one in first_out.folded(work, alarm.name):
             freed = replace(one, under="")
             _keep(work, freed)

@@ -183,3 +183,19 @@ def test_what_one_cause_brings_is_in_the_table() -> None:
     for cause, row in CAUSES.items():
         assert set(row.brings) <= set(CAUSES), cause
         assert cause not in row.brings
+
+
+def unproven() -> Guarded:
+    """The supply fell silent under current, and its off is not proven."""
+    bench = Guarded().under_way()
+    bench.silent, bench.obeys = {"main"}, False
+    bench.run(5.0)
+    assert heads(bench)["main/off-not-proven"] == "main/supply-silent"
+    return bench
+
+
+def test_hiding_a_head_hides_none_of_its_consequences() -> None:
+    bench = unproven()
+    assert bench.ask("alarm shelve", alarm="main/supply-silent", for_s=600.0, why="being mended").ok
+    assert bench.line.state.alarms["main/off-not-proven"].told
+    assert bench.alarm_texts("main/off-not-proven")[-1].startswith("The output of main is not proven off.")
