@@ -199,3 +199,15 @@ def test_hiding_a_head_hides_none_of_its_consequences() -> None:
     assert bench.ask("alarm shelve", alarm="main/supply-silent", for_s=600.0, why="being mended").ok
     assert bench.line.state.alarms["main/off-not-proven"].told
     assert bench.alarm_texts("main/off-not-proven")[-1].startswith("The output of main is not proven off.")
+
+
+def test_a_head_that_is_gone_and_was_seen_swallows_no_later_alarm() -> None:
+    bench = Guarded().under_way()
+    bench.silent = {"inputs"}
+    bench.run(5.0)
+    bench.silent = set()
+    bench.run(2.0)
+    bench.ask("alarm acknowledge", alarm="inputs/communication-lost")
+    assert bench.alarm("inputs/communication-lost") is AlarmState.LATCHED_ACKNOWLEDGED
+    bench.opens("stop")
+    assert heads(bench)["stop/emergency-stop"] == ""
