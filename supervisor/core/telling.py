@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from supervisor.core import alarms, first_out
+from supervisor.core import alarms, annunciator, first_out
 from supervisor.core.actions import Note
 from supervisor.core.alarm_log import Happening, with_happening
 from supervisor.core.alarms import Alarm, AlarmState, AlarmTrigger, Priority
@@ -84,8 +84,10 @@ def _appear(work: Work, alarm: Alarm) -> None:
     after = replace(after, under=first_out.head_of(work, after))
     _put(work, after, AlarmTrigger.APPEARS)
     head = work.state.alarms.get(after.under)
-    if head is not None and head.state is AlarmState.ACKNOWLEDGED and not row.shelvable:
-        _put(work, alarms.again(head), AlarmTrigger.AGAIN)  # what asks for hands at once is never silent (R7)
+    if head is not None and not row.shelvable:  # what asks for hands at once is never silent (R7)
+        annunciator.hear(work, head.name)
+        if head.state is AlarmState.ACKNOWLEDGED:
+            _put(work, alarms.again(head), AlarmTrigger.AGAIN)
     for earlier in first_out.late_to(work, after):
         for one in (earlier, *(replace(its, under=after.name) for its in first_out.folded(work, earlier.name))):
             _keep(work, one)
