@@ -47,7 +47,8 @@ def carried_over(work: Work, shift_s: float) -> None:
         active = alarm.active or alarm.state in alarms.STANDING
         latches = active and CAUSES[alarm.cause].latches(work.setup.interlocks[alarm.cause])
         latch = alarm.latch or latches or alarm.state in alarms.LATCHED
-        kept[name] = replace(_shifted(alarm, shift_s), active=active, latch=latch, turning_s=None)
+        under = alarm.under if alarm.under in possible else ""  # a head that this line has no more folds nothing
+        kept[name] = replace(_shifted(alarm, shift_s), active=active, latch=latch, turning_s=None, under=under)
     work.state = replace(work.state, alarms=kept)
 
 

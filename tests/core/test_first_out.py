@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from supervisor.core import alarm_log
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
-from tests.core.guarded import Guarded
+from tests.core.guarded import Guarded, guarded_setup
 
 
 def heads(bench: Guarded) -> dict[str, str]:
@@ -211,3 +213,11 @@ def test_a_head_that_is_gone_and_was_seen_swallows_no_later_alarm() -> None:
     assert bench.alarm("inputs/communication-lost") is AlarmState.LATCHED_ACKNOWLEDGED
     bench.opens("stop")
     assert heads(bench)["stop/emergency-stop"] == ""
+
+
+def test_a_consequence_of_what_the_line_file_has_no_more_is_told_for_itself() -> None:
+    before, setup = stopped(), guarded_setup()
+    left = {name: contact for name, contact in setup.contacts.items() if name != "stop"}
+    bench = Guarded(setup=replace(setup, contacts=left), state=before.line.state, now_s=before.now_s)
+    bench.start_service()
+    assert bench.line.state.alarms["main/supply-silent"].told
