@@ -192,7 +192,8 @@ def turn(alarm: Alarm, present: bool, now_s: float, on_delay_s: float, off_delay
     if present == alarm.active:
         return (alarm if alarm.turning_s is None else replace(alarm, turning_s=None)), False
     since_s = now_s if alarm.turning_s is None else alarm.turning_s
-    if now_s - since_s >= (on_delay_s if present else off_delay_s):
+    # The very sum that the line is woken at: a difference may miss it by a hair, and nobody is woken again.
+    if now_s >= since_s + (on_delay_s if present else off_delay_s):
         return replace(alarm, turning_s=None), True
     return (alarm if alarm.turning_s is not None else replace(alarm, turning_s=now_s)), False
 

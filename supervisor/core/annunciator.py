@@ -79,6 +79,13 @@ def silence(work: Work) -> tuple[str, ...]:
     return reasons
 
 
+def hear(work: Work, alarm: str) -> None:
+    """End the silence of one alarm: it became graver since."""
+    state = work.state.annunciator
+    if alarm in state.silenced:
+        _put(work, replace(state, silenced={name: n for name, n in state.silenced.items() if name != alarm}))
+
+
 def test(work: Work) -> tuple[str, ...]:
     """Have every lamp and the horn on for a moment; return every reason why not."""
     reasons = _against(work, ("lamp", "horn"), "neither lamp nor horn")

@@ -108,17 +108,20 @@ def counted_c(operation: Operation) -> float:
 def act(work: Work, name: str) -> None:
     """Do what the causes over a supply ask for: the strongest effect on its operation, and its contactor opened.
 
-    Off goes first: a contactor that opens under current wears, and the output's off needs no contact to move.
+    Off goes first: a contactor that opens under current wears, and the output's off needs no contact to move. What has
+    it open holds the load at least, even where a line file gave that to a warning.
     """
     standing = standing_over(work, work.setup.over_supply[name])
+    opens = [cause for cause in standing if "contactor open" in work.setup.interlocks[cause].also]
     effects = {cause: work.setup.interlocks[cause].effect for cause in standing}
+    effects |= {cause: max(effects[cause], Effect.HOLD) for cause in opens}
     cause = strongest(effects)
     if cause is not None and effects[cause] > Effect.WARN:
         work.move(name, _TRIGGERS[effects[cause]], cause)
     fitted = work.supply_setup(name).contactor
     if fitted is None or not work.state.outputs[fitted].on:
         return
-    if any("contactor open" in work.setup.interlocks[cause].also for cause in standing):
+    if opens:
         switches.command(work, fitted, on=False)
 
 

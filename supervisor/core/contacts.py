@@ -23,7 +23,7 @@ class ContactState:
 
     Attributes:
         closed: at the newest good reading; None before the first since the start.
-        since_s: process time of the sample at which that began.
+        since_s: process time of the sample at which that began, seen without a gap since.
         moved: whether a level contact was seen to close since its tank was last emptied and filled: it is not stuck.
     """
 
@@ -45,10 +45,15 @@ def causes_of(setup: LineSetup, contact: ContactSetup) -> tuple[str, ...]:
     return role_causes.get(contact.role, ())
 
 
-def read(work: Work, name: str, closed: bool, sampled_s: float) -> None:
-    """Take one good reading, sampled at process time `sampled_s`."""
+def read(work: Work, name: str, closed: bool, sampled_s: float, before_s: float | None) -> None:
+    """Take one good reading, sampled at process time `sampled_s`; `before_s` is the sample of the good one before it.
+
+    Where that is too old to count nobody knows what the contact showed between: what it shows begins anew.
+    """
     before = work.state.contacts.get(name, ContactState())
-    if before.closed is closed:
+    age_limit_s = work.setup.channels[work.setup.contacts[name].channel].age_limit_s
+    unseen = before_s is None or sampled_s - before_s > age_limit_s
+    if before.closed is closed and not unseen:
         return
     moved = before.moved or (closed and before.closed is False)
     after = ContactState(closed, sampled_s, moved)

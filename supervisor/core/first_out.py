@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from supervisor.core.alarms import HIDDEN, Alarm
+from supervisor.core.alarms import HIDDEN, Alarm, AlarmState
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import CAUSES
 
@@ -21,13 +21,17 @@ if TYPE_CHECKING:
 WITHIN_S = 5.0
 """Process time, s."""
 
+HELD_TOO_LONG = "longest-time"
+
 
 def head_of(work: Work, alarm: Alarm) -> str:
     """Name the alarm that brought this one along, or brought along what did; "" where there is none.
 
-    Of several it is the earliest. What is hidden is no head: nobody would be told of either.
+    Of several it is the earliest. What is hidden is no head, and what is gone and was seen is one no more except to the
+    end of the load it holds: nobody would be told of what comes now.
     """
-    found = [other for other in _others(work, alarm) if other.state not in HIDDEN and _brings(work, other, alarm)]
+    seen = frozenset() if alarm.cause == HELD_TOO_LONG else frozenset({AlarmState.LATCHED_ACKNOWLEDGED})
+    found = [other for other in _others(work, alarm) if other.state not in HIDDEN | seen and _brings(work, other, alarm)]
     if not found:
         return ""
     earliest = min(found, key=lambda other: other.since_s)
@@ -55,7 +59,7 @@ def _others(work: Work, alarm: Alarm) -> list[Alarm]:
 
 
 def _brings(work: Work, head: Alarm, alarm: Alarm) -> bool:
-    holds = work.setup.interlocks[head.cause].effect is Effect.HOLD and alarm.cause == "longest-time"
+    holds = work.setup.interlocks[head.cause].effect is Effect.HOLD and alarm.cause == HELD_TOO_LONG
     if alarm.cause not in CAUSES[head.cause].brings and not holds:
         return False
     return bool(work.groups(alarm.subject) & work.groups(head.subject))

@@ -10,7 +10,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from supervisor.core.anodize import Operation
-from supervisor.core.permissives import fresh
 from supervisor.core.setup import SupplySetup
 
 if TYPE_CHECKING:
@@ -37,10 +36,11 @@ def _off_set_point(work: Work, setup: SupplySetup, operation: Operation) -> bool
     holds_current = operation.plan.mode == "current" and work.supply(setup.name).voltage_held is False
     if ramp is None or ramp.next_s is not None or ramp.set_s is None or not holds_current or setup.control != "remote":
         return False
-    current_a = fresh(work.state, setup.current, work.at.process_s, setup.silent_after_s)
-    if current_a is None:
+    latest = work.state.channels.get(setup.current)
+    # A reading that is not good says nothing: it must not begin the delay anew (R9).
+    if latest is None or latest.good_s is None or latest.good_s < ramp.set_s:
         return False
-    accuracy = work.setup.channels[setup.current].accuracy
+    current_a, accuracy = latest.good_value, work.setup.channels[setup.current].accuracy
     allowed_a = APART_SHARE * ramp.current_a + accuracy.of_reading * abs(current_a) + accuracy.absolute
     return abs(current_a - ramp.current_a) > allowed_a
 

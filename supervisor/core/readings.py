@@ -94,9 +94,10 @@ def _hand_over(
     if route.tank:
         _temperature(work, route.tank, reading, sampled_s)
     elif route.contact and reading.value is not None:
+        before_s = before.good_s if before else None
         if work.setup.contacts[route.contact].role == "button":
-            buttons.read(work, route.contact, reading.value >= 1, sampled_s, before.good_s if before else None)
-        contacts.read(work, route.contact, reading.value >= 1, sampled_s)
+            buttons.read(work, route.contact, reading.value >= 1, sampled_s, before_s)
+        contacts.read(work, route.contact, reading.value >= 1, sampled_s, before_s)
     elif route.what == "heartbeat" and reading.value is not None:
         known_s = before.good_value if before is not None and before.good_s is not None else None
         heartbeat.beat(work, route.device, known_s, reading.value)

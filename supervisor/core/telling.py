@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from supervisor.core import alarms, first_out
+from supervisor.core import alarms, annunciator, first_out
 from supervisor.core.actions import Note
 from supervisor.core.alarm_log import Happening, with_happening
 from supervisor.core.alarms import Alarm, AlarmState, AlarmTrigger, Priority
@@ -47,7 +47,8 @@ def carried_over(work: Work, shift_s: float) -> None:
         active = alarm.active or alarm.state in alarms.STANDING
         latches = active and CAUSES[alarm.cause].latches(work.setup.interlocks[alarm.cause])
         latch = alarm.latch or latches or alarm.state in alarms.LATCHED
-        kept[name] = replace(_shifted(alarm, shift_s), active=active, latch=latch, turning_s=None)
+        under = alarm.under if alarm.under in possible else ""  # a head that this line has no more folds nothing
+        kept[name] = replace(_shifted(alarm, shift_s), active=active, latch=latch, turning_s=None, under=under)
     work.state = replace(work.state, alarms=kept)
 
 
@@ -84,8 +85,10 @@ def _appear(work: Work, alarm: Alarm) -> None:
     after = replace(after, under=first_out.head_of(work, after))
     _put(work, after, AlarmTrigger.APPEARS)
     head = work.state.alarms.get(after.under)
-    if head is not None and head.state is AlarmState.ACKNOWLEDGED and not row.shelvable:
-        _put(work, alarms.again(head), AlarmTrigger.AGAIN)  # what asks for hands at once is never silent (R7)
+    if head is not None and not row.shelvable:  # what asks for hands at once is never silent (R7)
+        annunciator.hear(work, head.name)
+        if head.state is AlarmState.ACKNOWLEDGED:
+            _put(work, alarms.again(head), AlarmTrigger.AGAIN)
     for earlier in first_out.late_to(work, after):
         for one in (earlier, *(replace(its, under=after.name) for its in first_out.folded(work, earlier.name))):
             _keep(work, one)
@@ -157,13 +160,16 @@ def _due_s(work: Work, alarm: Alarm) -> float:
 
 
 def _put(work: Work, alarm: Alarm, trigger: AlarmTrigger) -> Alarm:
-    """Take an alarm over, remember and tell what became of it, and free what was folded under one that is over."""
+    """Take an alarm over, remember and tell what became of it.
+
+    What is folded under one that is over or hidden from now on is freed: else nobody would be told of it.
+    """
     before = work.state.alarms.get(alarm.name)
     _keep(work, alarm)
     if before is not None and before.state is alarm.state and trigger is not AlarmTrigger.APPEARS:
         return alarm
     _tell(work, alarm, trigger)
-    if not (alarm.active or alarm.latch):
+    if not (alarm.active or alarm.latch) or alarm.state in alarms.HIDDEN:
         for one in first_out.folded(work, alarm.name):
             freed = replace(one, under="")
             _keep(work, freed)

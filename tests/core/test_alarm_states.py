@@ -219,3 +219,11 @@ def test_chattering_is_three_appearances_within_a_minute_whenever_that_is() -> N
     assert alarm.chatters
     assert not replace(alarm, recent_s=(1000.0, 1030.0, 1060.1)).chatters
     assert not replace(alarm, recent_s=(1030.0, 1060.0)).chatters
+
+
+@pytest.mark.parametrize("since_s", [0.1, 100.7, 4242.3, 99999.123])
+@pytest.mark.parametrize("delay_s", [0.7, 1.1, 3.3])
+def test_a_delay_is_over_at_the_very_moment_that_the_line_is_woken_for(since_s: float, delay_s: float) -> None:
+    """Their difference may be a hair less than the delay, and nobody would be woken again."""
+    turning = replace(Alarm("bath-high", "acid"), turning_s=since_s)
+    assert alarms.turn(turning, True, since_s + delay_s, delay_s, 0.0)[1]

@@ -243,6 +243,19 @@ def test_silence_ends_when_an_alarm_is_told_again() -> None:
     assert made.sounds_in(15.0) > 0
 
 
+def test_silence_ends_when_off_is_not_proven_though_that_is_folded() -> None:
+    made = panel()
+    made.running(target_um=20.0)
+    made.silent = {"main"}
+    while made.alarm("main/supply-silent") is AlarmState.NORMAL:
+        made.run(0.1)
+    made.ask("alarm silence")
+    assert made.alarm("main/off-not-proven") is AlarmState.NORMAL
+    made.run(2.0)
+    assert made.line.state.alarms["main/off-not-proven"].under == "main/supply-silent"
+    assert made.sounds_in(10.0) > 0
+
+
 def test_silence_outlives_a_restart_of_the_service() -> None:
     made = panel()
     made.bath(WARM_C)

@@ -75,6 +75,17 @@ def test_the_while_begins_anew_when_the_air_stood_still() -> None:
     assert bench.start().reasons[0].startswith("ventilation proven: air-flow")
 
 
+def test_the_while_begins_anew_when_nobody_saw_whether_air_moved() -> None:
+    bench = ready()
+    assert bench.start().ok
+    bench = ready()
+    bench.unread = {"air-flow"}
+    bench.run(60.0)
+    bench.unread = set()
+    bench.run(1.0)
+    assert [reason.split(":")[0] for reason in bench.start().reasons] == ["ventilation proven"]
+
+
 def test_nothing_is_told_of_a_contact_before_it_could_be_read() -> None:
     bench = Guarded()
     bench.silent = {"inputs"}

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from supervisor.core import alarm_log
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
-from tests.core.guarded import Guarded
+from tests.core.guarded import Guarded, guarded_setup
 
 
 def heads(bench: Guarded) -> dict[str, str]:
@@ -183,3 +185,39 @@ def test_what_one_cause_brings_is_in_the_table() -> None:
     for cause, row in CAUSES.items():
         assert set(row.brings) <= set(CAUSES), cause
         assert cause not in row.brings
+
+
+def unproven() -> Guarded:
+    """The supply fell silent under current, and its off is not proven."""
+    bench = Guarded().under_way()
+    bench.silent, bench.obeys = {"main"}, False
+    bench.run(5.0)
+    assert heads(bench)["main/off-not-proven"] == "main/supply-silent"
+    return bench
+
+
+def test_hiding_a_head_hides_none_of_its_consequences() -> None:
+    bench = unproven()
+    assert bench.ask("alarm shelve", alarm="main/supply-silent", for_s=600.0, why="being mended").ok
+    assert bench.line.state.alarms["main/off-not-proven"].told
+    assert bench.alarm_texts("main/off-not-proven")[-1].startswith("The output of main is not proven off.")
+
+
+def test_a_head_that_is_gone_and_was_seen_swallows_no_later_alarm() -> None:
+    bench = Guarded().under_way()
+    bench.silent = {"inputs"}
+    bench.run(5.0)
+    bench.silent = set()
+    bench.run(2.0)
+    bench.ask("alarm acknowledge", alarm="inputs/communication-lost")
+    assert bench.alarm("inputs/communication-lost") is AlarmState.LATCHED_ACKNOWLEDGED
+    bench.opens("stop")
+    assert heads(bench)["stop/emergency-stop"] == ""
+
+
+def test_a_consequence_of_what_the_line_file_has_no_more_is_told_for_itself() -> None:
+    before, setup = stopped(), guarded_setup()
+    left = {name: contact for name, contact in setup.contacts.items() if name != "stop"}
+    bench = Guarded(setup=replace(setup, contacts=left), state=before.line.state, now_s=before.now_s)
+    bench.start_service()
+    assert bench.line.state.alarms["main/supply-silent"].told

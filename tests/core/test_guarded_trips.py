@@ -6,11 +6,11 @@ import pytest
 
 from supervisor.core.actions import Record, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.anodize import State
-from supervisor.core.effects import Effect
+from supervisor.core.effects import Effect, Interlock
 from supervisor.core.events import Delayed
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.line import Step
-from tests.core.guarded import TRIPS, Guarded
+from tests.core.guarded import TRIPS, Guarded, guarded_setup
 from tests.core.kit import of_kind
 
 ENDS = {Effect.HOLD: State.HOLDING, Effect.STOP: State.STOPPING, Effect.ABORT: State.ABORTING}
@@ -124,3 +124,12 @@ def test_the_emergency_stop_aborts_a_load_that_is_stopping_already() -> None:
     assert bench.stands() is State.STOPPING
     bench.opens("stop")
     assert bench.stands() is State.ABORTING
+
+
+def test_a_warning_that_a_line_file_lets_open_the_contactor_holds_the_load_too() -> None:
+    opening = Interlock(Effect.WARN, frozenset({"contactor open"}))
+    bench = Guarded(setup=guarded_setup(agitation_lost=opening)).under_way()
+    bench.obeys = False
+    step = bench.opens("air-pressure")
+    assert [type(action) for action in step.actions if isinstance(action, SwitchOff | Switch)] == [SwitchOff, Switch]
+    assert (bench.stands(), bench.operation().why) == (State.HOLDING, "agitation-lost")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from supervisor.core.anodize import State
+from supervisor.core.events import Quality
 from tests.core.guarded import Guarded
 
 APART = "main/meters-differ"
@@ -77,3 +78,12 @@ def test_the_word_that_power_came_on_counts_under_current_alone() -> None:
     bench.later(0.1)
     bench.tell(main_restarted=1.0)
     assert bench.operation().why == "supply-restarted"
+
+
+def test_readings_that_are_not_good_do_not_begin_the_delay_anew() -> None:
+    bench = Guarded().under_way()
+    bench.devices["main"].gain = 0.85
+    for _ in range(8):
+        bench.run(1.6)
+        bench.current(None, quality=Quality.MALFORMED)
+    assert bench.operation().why == "meters-differ"
