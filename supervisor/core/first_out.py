@@ -31,7 +31,9 @@ def head_of(work: Work, alarm: Alarm) -> str:
     end of the load it holds: nobody would be told of what comes now.
     """
     seen = frozenset() if alarm.cause == HELD_TOO_LONG else frozenset({AlarmState.LATCHED_ACKNOWLEDGED})
-    found = [other for other in _others(work, alarm) if other.state not in HIDDEN | seen and _brings(work, other, alarm)]
+    found = [
+        other for other in _others(work, alarm) if other.state not in HIDDEN | seen and _brings(work, other, alarm)
+    ]
     if not found:
         return ""
     earliest = min(found, key=lambda other: other.since_s)

@@ -10,5 +10,9 @@ from tests.campaigns.figures import main
 from tests.campaigns.spine import spine_figures
 
 if __name__ == "__main__":
-    campaigns = {"spine": spine_figures, "breadth": breadth_figures, "alarms": alarm_figures}
-    sys.exit(main("python -m tests.campaigns", campaigns))
+    sys.exit(
+        main(
+            "python -m tests.campaigns",
+            {"spine": spine_figures, "breadth": breadth_figures, "alarms": alarm_figures},
+        )
+    )

@@ -74,7 +74,10 @@ _OF_ALARMS = st.one_of(
     st.builds(AsksOfAlarm, st.sampled_from(["alarm reset", "alarm acknowledge", "alarm unshelve"]), _WHICH),
     st.builds(AsksOfAlarm, st.just("alarm in service"), _WHICH),
     st.builds(
-        AsksOfAlarm, st.just("alarm shelve"), _WHICH, st.sampled_from(["30 s", "1 h"]).map(lambda s: (("for", s), _MENDED))
+        AsksOfAlarm,
+        st.just("alarm shelve"),
+        _WHICH,
+        st.sampled_from(["30 s", "1 h"]).map(lambda s: (("for", s), _MENDED)),
     ),
     st.builds(AsksOfAlarm, st.just("alarm out of service"), _WHICH, st.just((_MENDED,))),
 )
