@@ -17,7 +17,7 @@ def due_s(work: Work, device: str) -> float:
     """Process time by which the next answer about anything of a device must have come."""
     watch = work.setup.watches[device]
     latest = (work.state.channels.get(channel) for channel in watch.channels)
-    seen_s = [one.answered_s for one in latest if one is not None and one.answered_s is not None]
+    seen_s = [one.heard_s for one in latest if one is not None and one.heard_s is not None]
     return max([*seen_s, work.state.heard_from_s]) + watch.silent_after_s
 
 

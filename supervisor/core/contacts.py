@@ -109,7 +109,7 @@ def _device_silent(work: Work, channel: ChannelSetup) -> bool:
     watch, beat = work.setup.watches.get(channel.device), work.setup.heartbeats.get(channel.device)
     watched = watch.channels if watch is not None else (beat.channel,) if beat is not None else ()
     latest = [work.state.channels[name] for name in watched if name in work.state.channels]
-    newest_s = max((one.answered_s for one in latest if one.answered_s is not None), default=-float("inf"))
+    newest_s = max((one.heard_s for one in latest if one.heard_s is not None), default=-float("inf"))
     return bool(watched) and work.at.process_s - newest_s >= channel.age_limit_s
 
 

@@ -252,7 +252,7 @@ class WatchSetup:
 
     Attributes:
         device: whose. channels: all it is read for, any of which shows that it is there.
-        silent_after_s: process time without a good one after which it counts as lost.
+        silent_after_s: process time without an answer, be it that there is no value, after which it counts as lost.
         supplies: those over which operations are held then.
     """
 

@@ -38,6 +38,11 @@ class Latest:
     good_value: float = 0.0
     answered_s: float | None = None
 
+    @property
+    def heard_s(self) -> float | None:
+        """Process time of the newest answer; a record of an earlier release knows good ones alone, which are answers."""
+        return self.good_s if self.answered_s is None else self.answered_s
+
 
 @dataclass(frozen=True, slots=True)
 class Pending:

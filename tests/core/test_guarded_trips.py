@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from supervisor.core.actions import Record, SetPoints, Switch, SwitchOff, SwitchOn
@@ -133,3 +135,15 @@ def test_a_warning_that_a_line_file_lets_open_the_contactor_holds_the_load_too()
     step = bench.opens("air-pressure")
     assert [type(action) for action in step.actions if isinstance(action, SwitchOff | Switch)] == [SwitchOff, Switch]
     assert (bench.stands(), bench.operation().why) == (State.HOLDING, "agitation-lost")
+
+
+def test_a_record_of_an_earlier_release_loses_no_device_that_was_read_well() -> None:
+    """It knows good readings and not yet answers."""
+    bench = Guarded().under_way()
+    known = bench.line.state.channels
+    bench.line.state = replace(
+        bench.line.state, channels={name: replace(one, answered_s=None) for name, one in known.items()}
+    )
+    bench.later(0.1)
+    bench.wake_up()
+    assert "inputs/communication-lost" not in bench.line.state.alarms
