@@ -9,7 +9,7 @@ from supervisor.core.anodize import Operation, State, Trigger
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import strongest
 from supervisor.core.limits import BandState
-from supervisor.core.permissives import last_good_s
+from supervisor.core.permissives import heard, last_good_s
 from supervisor.core.readings import low_for_s
 from supervisor.core.setup import SupplySetup
 from supervisor.core.state import SupplyState
@@ -44,7 +44,12 @@ def judge_tank(work: Work, tank: str) -> None:
     beyond = work.state.bands.get(tank, BandState()).beyond
     for cause in LIMITS:
         work.alarm(tank, cause, cause in beyond)
-    work.alarm(tank, "temperature-lost", work.at.process_s >= temperature_due_s(work, tank))
+    channel, lost = (
+        work.setup.channels[work.setup.tanks[tank].temperature],
+        work.at.process_s >= temperature_due_s(work, tank),
+    )
+    if lost or heard(work.state, channel.name, work.at.process_s, channel.age_limit_s):
+        work.alarm(tank, "temperature-lost", lost)
 
 
 def temperature_due_s(work: Work, tank: str) -> float:
@@ -64,8 +69,9 @@ def judge_supply(work: Work, name: str) -> None:
     _detect(work, name)
     supply, now_s = work.supply(name), work.at.process_s
     silent = now_s >= current_due_s(work, setup)
-    work.alarm(name, "supply-silent", silent and not supply.output.proven_off)
-    work.alarm(name, "supply-absent", silent and supply.output.proven_off)
+    if silent or heard(work.state, setup.current, now_s, setup.silent_after_s):
+        work.alarm(name, "supply-silent", silent and not supply.output.proven_off)
+        work.alarm(name, "supply-absent", silent and supply.output.proven_off)
     work.alarm(name, "off-not-proven", output.overdue(supply.output, work.at.wire_s, setup.proof_deadline_s))
     work.alarm(name, "voltage-ceiling", _at_ceiling(supply))
     work.alarm(name, "meters-differ", meters.differ(work, name))

@@ -95,8 +95,11 @@ def judge(work: Work, name: str) -> None:
 
     One that is not read any more because its whole device says nothing is the device's alarm: its own stay as they are.
     """
-    contact, known = work.setup.contacts[name], work.state.contacts.get(name)
-    unread = work.at.process_s >= told_s(work.setup, work.state, name)
+    contact, known, now_s = work.setup.contacts[name], work.state.contacts.get(name), work.at.process_s
+    unread = now_s >= told_s(work.setup, work.state, name)
+    blind = known is None or known.closed is None or now_s >= due_s(work.setup, work.state, name)
+    if blind and not unread:
+        return  # in the first moments nobody can know, and no alarm is cleared by that (R9)
     if unread and _device_silent(work, work.setup.channels[contact.channel]):
         return
     is_open = known is not None and known.closed is False

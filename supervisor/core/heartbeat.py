@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from supervisor.core import switches
+from supervisor.core.permissives import heard
 
 if TYPE_CHECKING:
     from supervisor.core.work import Work
@@ -36,5 +37,7 @@ def due_s(work: Work, device: str) -> float:
 
 def judge(work: Work, device: str) -> None:
     """Let the alarm of a device follow its heartbeat."""
-    lost = work.at.process_s >= due_s(work, device) or device in work.state.restarted
-    work.alarm(device, "heartbeat-lost", lost)
+    setup, now_s = work.setup.heartbeats[device], work.at.process_s
+    lost = now_s >= due_s(work, device) or device in work.state.restarted
+    if lost or heard(work.state, setup.channel, now_s, setup.silent_after_s):
+        work.alarm(device, "heartbeat-lost", lost)

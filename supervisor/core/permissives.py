@@ -157,6 +157,12 @@ def fresh(state: LineState, channel: str, now_s: float, age_limit_s: float) -> f
     return latest.reading.value if now_s - latest.good_s <= age_limit_s else None
 
 
+def heard(state: LineState, channel: str, now_s: float, age_limit_s: float) -> bool:
+    """Whether a channel has surely given a good reading lately; without one its alarm stays as it is (R9)."""
+    latest = state.channels.get(channel)
+    return latest is not None and latest.good_s is not None and now_s < latest.good_s + age_limit_s
+
+
 def last_good_s(state: LineState, channel: str) -> float:
     """Process time of a channel's newest good reading, or since when it could have been heard, if that is later."""
     latest = state.channels.get(channel)

@@ -40,7 +40,7 @@ class Latest:
 
     @property
     def heard_s(self) -> float | None:
-        """Process time of the newest answer; a record of an earlier release knows good ones alone, which are answers."""
+        """Process time of the newest answer; a record of an earlier release knows of good ones alone."""
         return self.good_s if self.answered_s is None else self.answered_s
 
 

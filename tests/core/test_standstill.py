@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from supervisor.core.anodize import State
-from supervisor.core.events import Delayed
+from supervisor.core.events import Delayed, Started
 from tests.core.guarded import Guarded
 
 LONG_S = 30.0
@@ -64,3 +64,32 @@ def test_short_standstills_do_not_hide_a_supply_that_went_silent() -> None:
         bench.later(0.6)
         bench.give(Delayed(bench.at, 0.5))
     assert "main/supply-silent" in alarms(bench)
+
+
+STANDING = [
+    ({"main"}, set[str](), "main/supply-absent"),
+    ({"main-acid"}, set[str](), "main-acid/temperature-lost"),
+    ({"inputs"}, set[str](), "inputs/communication-lost"),
+    ({"board"}, set[str](), "board/heartbeat-lost"),
+    (set[str](), {"stop"}, "stop/emergency-stop"),
+]
+
+
+@pytest.mark.parametrize(("silent", "unread", "alarm"), STANDING)
+@pytest.mark.parametrize("again", [False, True])
+def test_neither_a_standstill_nor_a_start_clears_what_no_good_reading_has(
+    silent: set[str], unread: set[str], alarm: str, *, again: bool
+) -> None:
+    bench = Guarded()
+    bench.start_service()
+    bench.silent, bench.unread = silent, unread
+    bench.run(5.0)
+    if again:
+        bench.give(Started(bench.at, "boot", "1", "hash", watch_only=False, journal_s=bench.now_s))
+    else:
+        bench.give(Delayed(bench.at, LONG_S))
+    assert bench.line.state.alarms[alarm].active
+    bench.silent, bench.unread = set(), set()
+    bench.run(1.0)
+    assert not bench.line.state.alarms[alarm].active
+    assert bench.line.state.alarms[alarm].count == 1
