@@ -50,7 +50,9 @@ def judge(work: Work, tank: str) -> None:
         state = replace(state, highest_c=max(now_c, state.highest_c))
     if state != state_of(work, tank):
         _put(work, tank, state)
-    work.alarm(tank, "no-fall", state.fell_s is not None and now_s - state.fell_s >= setup.fall_within_s)
+    late = state.fell_s is not None and now_s - state.fell_s >= setup.fall_within_s
+    if late or now_c is not None:  # a cooling that rests because nothing is known of its bath cured nothing (R9)
+        work.alarm(tank, "no-fall", late)
 
 
 def _fell(work: Work, tank: str, setup: CoolingSetup, now_c: float) -> bool:

@@ -8,7 +8,7 @@ import pytest
 
 from supervisor.core.actions import Switch
 from supervisor.core.alarms import AlarmState
-from supervisor.core.events import Ending, Quality
+from supervisor.core.events import Ending, Quality, Reading, Scanned
 from supervisor.core.switches import SAFE_WITHIN_S
 from tests.core.heated import COOLING, HeatedBench, heated_setup
 
@@ -207,3 +207,17 @@ def test_cooling_that_is_off_is_not_told_for_want_of_a_fall() -> None:
     made.run(1000.0)
     assert not made.on("chiller")
     assert made.alarm("main-acid/no-fall") is AlarmState.NORMAL
+
+
+def test_a_temperature_that_is_lost_does_not_clear_that_the_bath_does_not_fall() -> None:
+    made = HeatedBench(heated_setup(cooling=replace(COOLING, fall_within_s=100.0))).ready()
+    made.bath_c["main-acid"] = 21.5
+    made.run(400.0)
+    made.ask("alarm acknowledge", alarm="main-acid/no-fall")
+    made.silent = {"main-acid"}
+    for _ in range(4):
+        made.run(1.0)
+        reading = Reading("main-acid-temperature", Quality.MALFORMED, None)
+        made.give(Scanned(made.at, "thermometer", made.now_s, made.now_s, (reading,)))
+    assert not made.on("chiller")
+    assert made.alarm("main-acid/no-fall") is AlarmState.ACKNOWLEDGED
