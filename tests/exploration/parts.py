@@ -177,9 +177,9 @@ def product() -> Part:
     setup = fitted(auxiliary=False)
     supply = replace(setup.supplies["main"], silent_after_s=SILENT_S[CURRENT])
     happenings = RUN | CONTACTOR | SILENT | BATH_HOT | DROPPED | resets(HOLDS, STOPS)
-    happenings |= {"target read": TARGET["target read"]}
+    happenings |= {"target read": TARGET["target read"]} | LATE
     causes = (sight.causes(*REPRESENTATIVES), sight.blocked(*REPRESENTATIVES))
-    looks = (*WITH_OUTPUT, sight.contactor, sight.reading(CURRENT, SILENT_S[CURRENT]), *causes)
+    looks = (*WITH_OUTPUT, sight.lateness, sight.contactor, sight.reading(CURRENT, SILENT_S[CURRENT]), *causes)
     tanks = {name: replace(of, band=replace(of.band, delay_s=0.0)) for name, of in setup.tanks.items()}
     setup = replace(undelayed(setup, "bath-high"), supplies={"main": supply}, tanks=tanks)
     return Part("product", setup, happenings, looks, READY)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 from unittest.mock import patch
 
@@ -93,7 +94,8 @@ def bench_that_is(situation: Situation, cause: str) -> Bench:
     return bench
 
 
-def trace(cause: str, situation: Situation) -> list[object]:
+@cache
+def trace(cause: str, situation: Situation) -> tuple[object, ...]:
     """What is seen of a line on which a cause comes, stands, goes and is reset."""
     with injected(cause) as one:
         bench = bench_that_is(situation, cause)
@@ -109,7 +111,7 @@ def trace(cause: str, situation: Situation) -> list[object]:
         bench.wake_up()
         seen += [*_stands(bench, one), *_energises(bench, one), _resets(bench, one), *_energises(bench, one)]
         bench.run(12.0)
-        return [*seen, *_stands(bench, one)]
+        return (*seen, *_stands(bench, one))
 
 
 def _stands(bench: Bench, one: Injected) -> tuple[object, ...]:
