@@ -122,6 +122,14 @@ def the_record_is_kept(moment: Moment) -> Made:
     return None if pending is None else (moment.state, Recorded(moment.at, pending.intent))
 
 
+def restarts_at_once(moment: Moment) -> Made:
+    """A restart asked for, its record kept before anything else happens."""
+    operation, asked = moment.operation, request(moment, "restart")
+    if operation is None:
+        return moment.state, asked
+    return moment.state, asked, Recorded(moment.at, f"{operation.id}/{asked.id}")
+
+
 def the_record_is_kept_too_late(moment: Moment) -> Made:
     pending = moment.supply.pending
     if pending is None:

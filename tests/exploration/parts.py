@@ -20,8 +20,8 @@ from tests.exploration.happenings import Happening
 
 WARNS, HOLDS, STOPS = "main-acid/bath-high", "main/output-dropped", "main-acid/bath-high-high"
 REPRESENTATIVES = (WARNS, HOLDS, STOPS)
-SUPPRESSED, AGITATION = "guard/guard-open", "air/agitation-lost"
-"""A trip and a warning that count only while current flows."""
+GUARD, LID, AIR = "guard/guard-open", "lid/lid-shut", "air/agitation-lost"
+"""One that holds, one that stops and one that warns, but only while current flows."""
 
 CURRENT, STATE, BOARD, BATH = "main-current", "main-output-state", "board-heartbeat", "main-acid-temperature"
 SILENT_S = {CURRENT: 3.0, STATE: 3.0, BOARD: 2.0, BATH: 3.0}
@@ -91,16 +91,6 @@ BATH_HOT: Happenings = {
     "bath warm": h.reads(BATH, h.WARM_C),
     "bath warm for long": h.warm_for_long,
     "bath hot": h.reads(BATH, h.HOT_C),
-}
-GUARD: Happenings = {
-    "guard shut": h.reads("guard", 1.0),
-    "guard open": h.reads("guard", 0.0),
-    "guard bad": h.reads("guard", 1.0, Quality.LATE),
-}
-AIR: Happenings = {
-    "air": h.reads("air", 1.0),
-    "no air": h.reads("air", 0.0),
-    "air bad": h.reads("air", 1.0, Quality.LATE),
 }
 OF_AN_ALARM: tuple[RequestKind, ...] = (
     "alarm reset", "alarm acknowledge", "alarm shelve", "alarm unshelve", "alarm out of service", "alarm in service",
@@ -177,9 +167,9 @@ def product() -> Part:
     setup = fitted(auxiliary=False)
     supply = replace(setup.supplies["main"], silent_after_s=SILENT_S[CURRENT])
     happenings = RUN | CONTACTOR | SILENT | BATH_HOT | DROPPED | resets(HOLDS, STOPS)
-    happenings |= {"target read": TARGET["target read"]}
+    happenings |= {"target read": TARGET["target read"]} | LATE
     causes = (sight.causes(*REPRESENTATIVES), sight.blocked(*REPRESENTATIVES))
-    looks = (*WITH_OUTPUT, sight.contactor, sight.reading(CURRENT, SILENT_S[CURRENT]), *causes)
+    looks = (*WITH_OUTPUT, sight.lateness, sight.contactor, sight.reading(CURRENT, SILENT_S[CURRENT]), *causes)
     tanks = {name: replace(of, band=replace(of.band, delay_s=0.0)) for name, of in setup.tanks.items()}
     setup = replace(undelayed(setup, "bath-high"), supplies={"main": supply}, tanks=tanks)
     return Part("product", setup, happenings, looks, READY)
@@ -217,20 +207,29 @@ def alarm(name: str, own: Happenings, looks: tuple[sight.Look, ...], setup: Line
 
 
 def alarms() -> tuple[Part, ...]:
-    """The three that stand for all, one with its delays, and one that is suppressed by design without current."""
+    """The three that stand for all, one with its delays, and three that count only while current flows."""
     setup = fitted(contactor=False)
-    guarded = fitted(contactor=False, contacts={"guard": ContactSetup("guard", "guard", "guard")})
-    pressure = ContactSetup("air", "air pressure", "air", BATH.removesuffix("-temperature"), "agitation")
-    stirred = fitted(contactor=False, contacts={"air": pressure})
     bath = (sight.bath,)
     delays: Happenings = {"delays over": h.delays_are_over, "reset the rest": h.resets_the_rest((WARNS,))}
     return (
         alarm(WARNS, BATH_HOT | BATH_BAD | delays, bath, setup),
         alarm(HOLDS, DROPPED, (), setup),
         alarm(STOPS, BATH_HOT | BATH_BAD, bath, setup),
-        alarm(SUPPRESSED, GUARD, (sight.contact("guard"),), guarded),
-        alarm(AGITATION, AIR | delays, (sight.contact("air"),), stirred),
+        behind(GUARD, ContactSetup("guard", "guard", "guard")),
+        behind(LID, ContactSetup("lid", "lid", "lid", "main-acid"), delays),
+        behind(AIR, ContactSetup("air", "air pressure", "air", "main-acid", "agitation"), delays),
     )
+
+
+def behind(name: str, contact: ContactSetup, delays: Happenings | None = None) -> Part:
+    """The same of a contact's alarm, its contact closed, open or not read."""
+    seen: Happenings = {
+        "closed": h.reads(contact.channel, 1.0),
+        "open": h.reads(contact.channel, 0.0),
+        "not read": h.reads(contact.channel, 1.0, Quality.LATE),
+    }
+    setup = fitted(contactor=False, contacts={contact.name: contact})
+    return alarm(name, seen | (delays or {}), (sight.contact(contact.name),), setup)
 
 
 def ends() -> Part:

@@ -114,21 +114,21 @@ def bath(moment: Moment) -> Hashable:
 
 
 def causes(*names: str) -> Look:
-    """Of each of these alarms: inactive, active or latched, and whether it is about to turn."""
+    """Of each of these alarms: inactive, active or latched."""
 
     def look(moment: Moment) -> Hashable:
         known = (moment.state.alarms.get(name) for name in names)
-        return tuple(alarm is not None and (alarm.active, alarm.latch, alarm.turning_s is None) for alarm in known)
+        return tuple(alarm is not None and (alarm.active or (alarm.latch and "latched")) for alarm in known)
 
     return look
 
 
 def alarm(name: str) -> Look:
-    """The same of one, state by state."""
+    """One, state by state; one that never appeared is like one that is over."""
 
     def look(moment: Moment) -> Hashable:
-        known = moment.state.alarms.get(name)
-        return known is not None and (known.state, known.active, known.latch, known.turning_s is None)
+        known = moment.state.alarms.get(name, Alarm("", ""))
+        return known.state, known.active, known.latch, known.turning_s is None
 
     return look
 
