@@ -26,6 +26,7 @@ from supervisor.core.events import (
     Written,
 )
 from supervisor.core.state import LineState
+from supervisor.core.switches import REFRESHED_S, SAFE_WITHIN_S
 from tests.exploration.moment import BARELY_S, Moment
 
 Made = tuple[LineState, *tuple[Event, ...]] | None
@@ -349,11 +350,18 @@ def the_contactor_is_told_again(moment: Moment) -> Made:
     return moment.with_switch(sent_wire_s=switch.sent_wire_s - 1.0), Woken(moment.at)
 
 
+def the_contactor_is_told_for_good_measure(moment: Moment) -> Made:
+    switch = moment.switch
+    if switch is None or switch.on or switch.confirmed_s is None or moment.state.watch_only:
+        return None
+    return moment.with_switch(sent_wire_s=switch.sent_wire_s - REFRESHED_S - BARELY_S), Woken(moment.at)
+
+
 def the_contactor_stays_silent(moment: Moment) -> Made:
     switch = moment.switch
     if switch is None or switch.on or switch.confirmed_s is not None:
         return None
-    return moment.with_switch(asked_wire_s=switch.asked_wire_s - 5.0 - BARELY_S), Woken(moment.at)
+    return moment.with_switch(asked_wire_s=switch.asked_wire_s - SAFE_WITHIN_S - BARELY_S), Woken(moment.at)
 
 
 def a_set_point_is_due(moment: Moment) -> Made:

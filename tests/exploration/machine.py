@@ -50,7 +50,7 @@ HIDES: st.SearchStrategy[RequestKind] = st.sampled_from(
 ALARMS = st.sampled_from(
     ["main/off-not-proven", "main/supply-silent", "main-acid/bath-high", "main-acid/bath-high-high", "side/interrupted"]
 )
-AS_LONG = settings(max_examples=150, stateful_step_count=50, derandomize=True, deadline=None)
+AS_LONG = settings(max_examples=100, stateful_step_count=50, derandomize=True, deadline=None)
 
 
 class Machine(RuleBasedStateMachine):

@@ -66,6 +66,7 @@ CONTACTOR_FAILS: Happenings = {
     "contactor told again": h.the_contactor_is_told_again,
     "contactor silent": h.the_contactor_stays_silent,
 }
+REFRESHED: Happenings = {"contactor told for good measure": h.the_contactor_is_told_for_good_measure}
 CONTACT: Happenings = {
     "shut": h.reads("shut", 1.0),
     "open": h.reads("shut", 0.0),
@@ -183,7 +184,7 @@ def undelayed(setup: LineSetup, *causes: str) -> LineSetup:
 
 def switching() -> Part:
     """Operation x output x contactor with its contact: every fate of every command, every end."""
-    happenings = RUN | STALE | NOT_RECORDED | FAILS | LATE | CONTACTOR | CONTACTOR_FAILS | CONTACT
+    happenings = RUN | STALE | NOT_RECORDED | FAILS | LATE | CONTACTOR | CONTACTOR_FAILS | CONTACT | REFRESHED
     happenings |= FLOWS_OTHERWISE | TARGET | BOUNDS | STOOD_STILL | resets() | {"same boot": ENDS["same boot"]}
     looks = (*WITH_OUTPUT, sight.target, sight.lateness, sight.contactor, sight.rest())
     return Part("switching", fitted(), happenings, looks, READY)

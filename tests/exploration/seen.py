@@ -56,6 +56,10 @@ class Seen:
         """What an output was told in this step."""
         return [action for action in self.actions if isinstance(action, Switch) and action.output == output]
 
+    def is_safe(self, switch: Switch) -> bool:
+        """Whether a command is one to an output's safe state; its own word for that says how it is sent."""
+        return switch.on is self.setup.outputs[switch.output].safe_on
+
     def read(self, channel: str) -> Reading | None:
         """What a channel was read to be in this step, good or not."""
         readings = self.event.readings if isinstance(self.event, Scanned) else ()

@@ -112,8 +112,7 @@ def the_safe_state_comes_first_and_last(seen: Seen, of: Around) -> Found:
 def every_switch_is_safe_at_start_and_end(seen: Seen) -> Found:
     if seen.before.ending and not isinstance(seen.event, Started):
         for action in seen.actions:
-            away = isinstance(action, Switch) and action.on is not seen.setup.outputs[action.output].safe_on
-            if isinstance(action, SwitchOn | SetPoints) or away:
+            if isinstance(action, SwitchOn | SetPoints) or (isinstance(action, Switch) and not seen.is_safe(action)):
                 yield "commanded otherwise than safe after the end was told"
     if isinstance(seen.event, Started | Ending):
         yield from _not_sent_safe(seen)
@@ -127,9 +126,9 @@ def _not_sent_safe(seen: Seen) -> Found:
         if setup.role == "supply output":
             continue
         if isinstance(seen.event, Started):
-            if not told or not all(action.safe and action.on is setup.safe_on for action in told):
+            if not told or not all(seen.is_safe(action) for action in told):
                 yield f"{output} is not sent its safe state at the start"
-        elif not seen.after.watch_only and output not in waits and not (told and told[-1].safe):
+        elif not seen.after.watch_only and output not in waits and not (told and seen.is_safe(told[-1])):
             yield f"{output} is not sent its safe state at the end"
 
 
