@@ -1,4 +1,4 @@
-"""When the line asks to be woken: for each thing that time alone decides, at its moment, and for nothing that is past."""
+"""When the line asks to be woken: at its moment for each thing that time alone decides, and never for what is past."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from supervisor.core.actions import SetPoints, SwitchOff
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import Operation
 from supervisor.core.contactor import CLOSES_WITHIN_S
-from supervisor.core.events import Ending, Order, Scanned, Started, Wake
+from supervisor.core.events import Ending, Order, Recorded, Scanned, Started, Switched, Wake
 from supervisor.core.state import LineState
 from tests.core.guarded import Guarded
 from tests.core.kit import Bench, fitted_setup, line_setup
@@ -71,6 +71,23 @@ def test_an_event_of_one_thing_leaves_the_others_waiting() -> None:
     bench.temperature(20.5)
     assert wakes(bench, "device inputs") == before
     assert wakes(bench, "tank main-acid").process_s == pytest.approx(bench.now_s + 3.0)
+
+
+@pytest.mark.parametrize("what", ["written", "recorded", "switched", "scanned"])
+def test_an_event_leads_to_a_look_at_what_it_concerns_alone(what: str) -> None:
+    bench = Guarded().under_way()
+    untouched = Wake(1e9, 1e9)
+    bench.line._wakes |= {"tank seal": untouched, "contact guard": untouched}
+    bench.later(0.01)
+    if what == "written":
+        bench.give(bench.written(bench.named(SwitchOff)[-1]))
+    elif what == "recorded":
+        bench.give(Recorded(bench.at, "no such intent"))
+    elif what == "switched":
+        bench.give(Switched(bench.at, "contactor", True, 0, True, bench.now_s, bench.now_s))
+    else:
+        bench.heartbeat(bench.now_s - bench.board_began_s)
+    assert wakes(bench, "tank seal") == wakes(bench, "contact guard") == untouched
 
 
 def test_the_soft_start_wakes_the_line_for_its_next_set_point() -> None:
@@ -188,7 +205,8 @@ def test_a_line_taken_over_from_a_record_settles_its_alarms_at_once() -> None:
     bench.bath_c["main-acid"] = 22.5
     bench.run(11.0)
     bench.ask("alarm shelve", alarm=WARM, for_s=2.0, why="hot day")
-    again = Bench(state=bench.line.state, now_s=0.5 + (bench.line.state.alarms[WARM].shelved_until_s or 0.0))
+    shelved = replace(bench.line.state.alarms[WARM], shelved_until_s=0.25)
+    again = Bench(state=replace(bench.line.state, alarms={WARM: shelved}), now_s=0.5)
     reading = again.supply_scan("main", again.devices["main"])
     again.give(Scanned(again.at, "main-device", again.now_s, again.now_s, reading.readings))
     assert again.alarm(WARM) is AlarmState.UNACKNOWLEDGED
