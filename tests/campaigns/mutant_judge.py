@@ -236,6 +236,7 @@ def _told(told: Connection) -> str | None:
 
 def main() -> None:
     """Judge what standard input names; every answer is one JSON line, and pytest's own words go to standard error."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # so that no fork is left behind
     asked = json.load(sys.stdin)
     parts, suite, memories = (tuple(asked[of]) for of in ("parts", "suite", "memories"))
     project = Project(Path(asked["root"]), parts, suite, memories, asked["patience_s"])

@@ -135,6 +135,8 @@ def run_mutant(
     os.dup2(silence, 2)
     files = dict.fromkeys(test.partition("::")[0] for test in order[:FIRST])
     for targets, tests in ((tuple(files), order[:FIRST]), (project.suite, order[FIRST:])):
+        if not tests:  # with nothing named, pytest would look for tests everywhere
+            break
         chosen = _Chosen(tests, known)
         code = _pytest(targets, chosen)
         if code not in {pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED}:
