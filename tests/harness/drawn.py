@@ -70,11 +70,20 @@ _REQUESTS = st.one_of(
 
 _WHICH = st.integers(0, 60)
 _MENDED = ("why", "it is being mended")
+
+
+def _mended_in(time: str) -> tuple[tuple[str, str], ...]:
+    return (("for", time), _MENDED)
+
+
 _OF_ALARMS = st.one_of(
     st.builds(AsksOfAlarm, st.sampled_from(["alarm reset", "alarm acknowledge", "alarm unshelve"]), _WHICH),
     st.builds(AsksOfAlarm, st.just("alarm in service"), _WHICH),
     st.builds(
-        AsksOfAlarm, st.just("alarm shelve"), _WHICH, st.sampled_from(["30 s", "1 h"]).map(lambda s: (("for", s), _MENDED))
+        AsksOfAlarm,
+        st.just("alarm shelve"),
+        _WHICH,
+        st.sampled_from(["30 s", "1 h"]).map(lambda s: (("for", s), _MENDED)),
     ),
     st.builds(AsksOfAlarm, st.just("alarm out of service"), _WHICH, st.just((_MENDED,))),
 )
