@@ -112,7 +112,8 @@ def the_safe_state_comes_first_and_last(seen: Seen, of: Around) -> Found:
 def every_switch_is_safe_at_start_and_end(seen: Seen) -> Found:
     if seen.before.ending and not isinstance(seen.event, Started):
         for action in seen.actions:
-            if isinstance(action, SwitchOn | SetPoints) or (isinstance(action, Switch) and not action.safe):
+            otherwise = isinstance(action, Switch) and action.on is not seen.setup.outputs[action.output].safe_on
+            if otherwise or isinstance(action, SwitchOn | SetPoints):
                 yield "commanded otherwise than safe after the end was told"
     if isinstance(seen.event, Started | Ending):
         yield from _not_sent_safe(seen)
