@@ -1,4 +1,4 @@
-"""The figures of alarms and interlocks: tables and rules explored, trips timed, whole days, mains dips, mutants."""
+"""The figures of alarms and interlocks: tables and rules explored, trips timed, whole days, dips, chance, mutants."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from tests.campaigns.days import day_figures
 from tests.campaigns.dips import dip_figures
 from tests.campaigns.exploration import exploration_figures
 from tests.campaigns.figures import Figure, tell
+from tests.campaigns.histories import history_figures
 from tests.campaigns.mutation import mutation_figures
 from tests.campaigns.trip_latency import trip_latency_figures
 
@@ -22,5 +23,7 @@ def alarm_figures(quick: bool) -> Iterator[Figure]:
     yield from trip_latency_figures(quick)
     tell("days without a fault, and with one ...")
     yield from day_figures(quick)
+    tell("random histories ...")
+    yield from history_figures(quick)
     tell("mutants of the core ...")
     yield from mutation_figures(quick)

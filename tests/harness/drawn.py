@@ -70,6 +70,12 @@ _REQUESTS = st.one_of(
 
 _WHICH = st.integers(0, 60)
 _MENDED = ("why", "it is being mended")
+
+
+def _mended_in(time: str) -> tuple[tuple[str, str], ...]:
+    return (("for", time), _MENDED)
+
+
 _OF_ALARMS = st.one_of(
     st.builds(AsksOfAlarm, st.sampled_from(["alarm reset", "alarm acknowledge", "alarm unshelve"]), _WHICH),
     st.builds(AsksOfAlarm, st.just("alarm in service"), _WHICH),

@@ -78,9 +78,9 @@ class History:
             raise BrokenHistoryError(self.watch.found[0])
         self.line.check()
 
-    async def ask(self, what: str, age_s: float = 0.0, **said: str | bool) -> bool:
-        """Make a request that is so old, if there is anybody to ask; return whether it was done."""
-        return await self.send(what, new_body(self.line.clock.now() - age_s, **said))
+    async def ask(self, what: str, **said: str) -> bool:
+        """Make a request, if there is anybody to ask; return whether it was done."""
+        return await self.send(what, new_body(self.line.clock.now(), **said))
 
     async def send(self, what: str, body: dict[str, Any]) -> bool:
         """Send a request as it is."""
@@ -134,7 +134,7 @@ class Asks:
 
     async def play(self, history: History) -> None:
         """Do it."""
-        await history.ask(self.what, self.age_s, **dict(self.said))
+        await history.send(self.what, new_body(history.line.clock.now() - self.age_s, **dict(self.said)))
 
 
 def asks(what: str, age_s: float = 0.0) -> Asks:
@@ -295,8 +295,13 @@ class Told:
 
 
 def play(script: Script) -> Told:
-    """Play a history from start to end. Raises BrokenHistoryError."""
-    return run_virtual(_play(script))
+    """Play a history from start to end. Raises BrokenHistoryError, also where the service failed."""
+    try:
+        return run_virtual(_play(script))
+    except BrokenHistoryError:
+        raise
+    except Exception as problem:
+        raise BrokenHistoryError(f"The service failed: {problem!r}") from problem
 
 
 async def _play(script: Script) -> Told:

@@ -55,6 +55,12 @@ class Since:
             self.began_s = now_s
 
 
+def _together_s(now_s: float, *all_of: Since) -> float:
+    """For how long all of these have been so by now, s; 0 where one is not."""
+    began = [one.began_s for one in all_of]
+    return min(0.0 if began_s is None else now_s - began_s for began_s in began)
+
+
 @dataclass(frozen=True)
 class Limits:
     """What is promised: how long current, a heater in the air and an order in flight may last, s."""
@@ -83,7 +89,7 @@ class Truths:
         self._standing: Counter[tuple[str, str]] = Counter()
         self._struck_s: dict[tuple[str, str], float] = {}
         self._ways = {"supply": Since(0.0), "board": Since(0.0), "either": Since(0.0)}
-        self._runs, self._flows, self._dry, self._hot = Since(), Since(), Since(), Since()
+        self._runs, self._unfed, self._flows, self._dry, self._hot = (Since() for _ in range(5))
         self._wants: dict[str, bool] = {}
         self._ended_s: dict[str, float] = {}
         self._operation: Operation | None = None
@@ -177,11 +183,12 @@ class Truths:
         self._flows.follow(flows and not self._wants["main"], now_s)
         if self._lasts(self._flows, "supply", now_s) > self._limits.off_s:
             self._found.append(f"Current flows at {now_s:.3f} s though off could be told for long enough.")
-        unfed = self._runs.began_s is None and supply.time_out_s > 0
-        way = Since(0.0) if unfed else self._ways["either"]
-        if self._flows.began_s is not None and way.began_s is not None:
-            if now_s - max(self._flows.began_s, way.began_s) > SECOND_MEANS_S:
-                self._found.append(f"Current flows at {now_s:.3f} s though there was a second means to end it.")
+        self._unfed.follow(self._runs.began_s is None and supply.time_out_s > 0, now_s)
+        second = max(
+            _together_s(now_s, self._flows, *ways) for ways in ((self._ways["either"], self._runs), (self._unfed,))
+        )
+        if second > SECOND_MEANS_S:
+            self._found.append(f"Current flows at {now_s:.3f} s though there was a second means to end it.")
 
     def _heater(self, now_s: float) -> None:
         heating = self._setup.tanks["seal"].heating
@@ -197,10 +204,8 @@ class Truths:
 
     def _lasts(self, what: Since, way: str, now_s: float) -> float:
         """For how long it has gone on while the supervisor ran and this way was clear, once they had recovered, s."""
-        clear_s, runs_s = self._ways[way].began_s, self._runs.began_s
-        if what.began_s is None or clear_s is None or runs_s is None:
-            return 0.0
-        return now_s - max(what.began_s, max(clear_s, runs_s) + RECOVERS_S)
+        recovered_s = _together_s(now_s, self._ways[way], self._runs) - RECOVERS_S
+        return min(_together_s(now_s, what), recovered_s)
 
     # -- charge
 

@@ -112,7 +112,8 @@ def the_safe_state_comes_first_and_last(seen: Seen, of: Around) -> Found:
 def every_switch_is_safe_at_start_and_end(seen: Seen) -> Found:
     if seen.before.ending and not isinstance(seen.event, Started):
         for action in seen.actions:
-            if isinstance(action, SwitchOn | SetPoints) or (isinstance(action, Switch) and not seen.is_safe(action)):
+            otherwise = isinstance(action, Switch) and action.on is not seen.setup.outputs[action.output].safe_on
+            if otherwise or isinstance(action, SwitchOn | SetPoints):
                 yield "commanded otherwise than safe after the end was told"
     if isinstance(seen.event, Started | Ending):
         yield from _not_sent_safe(seen)
@@ -126,9 +127,9 @@ def _not_sent_safe(seen: Seen) -> Found:
         if setup.role == "supply output":
             continue
         if isinstance(seen.event, Started):
-            if not told or not all(seen.is_safe(action) for action in told):
+            if not told or not all(action.safe and action.on is setup.safe_on for action in told):
                 yield f"{output} is not sent its safe state at the start"
-        elif not seen.after.watch_only and output not in waits and not (told and seen.is_safe(told[-1])):
+        elif not seen.after.watch_only and output not in waits and not (told and told[-1].safe):
             yield f"{output} is not sent its safe state at the end"
 
 

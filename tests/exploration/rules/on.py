@@ -33,7 +33,7 @@ def on_has_every_reason(seen: Seen, of: Around) -> Found:
     if of.now.output.wanted_on and not of.energised:
         yield "an output is wanted on and nothing runs"
     contactor = of.setup.contactor
-    if contactor is not None and any(not seen.is_safe(told) for told in seen.switches(contactor)) and not of.begins:
+    if contactor is not None and any(told.on for told in seen.switches(contactor)) and not of.begins:
         exercise = seen.after.exercise
         if exercise is None or exercise.output != contactor:
             yield "a contactor closes though nothing begins"
