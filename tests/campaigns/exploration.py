@@ -14,7 +14,7 @@ from tests.exploration.parts import large_parts, small_parts
 from tests.exploration.planted import PLANTED
 from tests.exploration.tables import ALARM_MOVES, MOVES, explore_alarms, moves_walked
 
-EVERY = 12
+EVERY = 24
 """Of every so many kinds of state a second one is looked at as well."""
 
 

@@ -14,7 +14,7 @@ from supervisor.core.events import Quality, RequestKind
 from supervisor.core.setup import ContactSetup, LineSetup
 from tests.core.kit import fitted_setup
 from tests.exploration import happenings as h
-from tests.exploration import sight
+from tests.exploration import sight, timers
 from tests.exploration.explorer import Part
 from tests.exploration.happenings import Happening
 
@@ -47,7 +47,7 @@ OBEYS: Happenings = {
     "off done": h.off_is(ok=True),
     "on done": h.on_is(ok=True),
     "set": h.set_points_are(ok=True),
-    "set point due": h.a_set_point_is_due,
+    "set point due": timers.a_set_point_is_due,
 }
 AT_ONCE: Happenings = {"on at once": h.switched_on_at_once, "off proven": h.off_is_proven_at_once}
 FAILS: Happenings = {
@@ -55,18 +55,21 @@ FAILS: Happenings = {
     "on failed": h.on_is(ok=False),
     "set, stale": h.set_points_are(ok=True, stale=True),
     "not set": h.set_points_are(ok=False),
-    "off due again": h.off_is_due_again,
+    "off due again": timers.off_is_due_again,
 }
-LATE: Happenings = {"proof late": h.the_proof_is_late}
-CONTACTOR: Happenings = {"contactor obeys": h.the_contactor_answers(), "contactor slow": h.the_contactor_is_too_slow}
+LATE: Happenings = {"proof late": timers.the_proof_is_late}
+CONTACTOR: Happenings = {
+    "contactor obeys": h.the_contactor_answers(),
+    "contactor slow": timers.the_contactor_is_too_slow,
+}
 CONTACTOR_FAILS: Happenings = {
     "contactor fails": h.the_contactor_answers(ok=False),
     "contactor, other way": h.the_contactor_answers(other=True),
     "contactor, stale": h.the_contactor_answers(stale=True),
-    "contactor told again": h.the_contactor_is_told_again,
-    "contactor silent": h.the_contactor_stays_silent,
+    "contactor told again": timers.the_contactor_is_told_again,
+    "contactor silent": timers.the_contactor_stays_silent,
 }
-REFRESHED: Happenings = {"contactor told for good measure": h.the_contactor_is_told_for_good_measure}
+REFRESHED: Happenings = {"contactor told for good measure": timers.the_contactor_is_told_for_good_measure}
 CONTACT: Happenings = {
     "shut": h.reads("shut", 1.0),
     "open": h.reads("shut", 0.0),
@@ -83,8 +86,11 @@ FLOWS_OTHERWISE: Happenings = {
     "too much voltage": h.reads("main-voltage", h.MUCH_V),
 }
 STOOD_STILL: Happenings = {"stood still": h.stood_still(2.5), "stood still for a moment": h.stood_still(0.5)}
-TARGET: Happenings = {"target read": h.high_reaches_the_target, "target foreseen": h.the_target_is_foreseen}
-BOUNDS: Happenings = {"longest time": h.the_longest_time_is_over, "largest charge": h.the_largest_charge_is_reached}
+TARGET: Happenings = {"target read": h.high_reaches_the_target, "target foreseen": timers.the_target_is_foreseen}
+BOUNDS: Happenings = {
+    "longest time": timers.the_longest_time_is_over,
+    "largest charge": timers.the_largest_charge_is_reached,
+}
 DROPPED: Happenings = {"output says off": h.reads(STATE, 0.0)}
 COMES_ON: Happenings = {"output says on": h.reads(STATE, 1.0)}
 BATH_GOOD: Happenings = {"bath good": h.reads(BATH, h.GOOD_C)}
@@ -97,17 +103,17 @@ OF_AN_ALARM: tuple[RequestKind, ...] = (
     "alarm reset", "alarm acknowledge", "alarm shelve", "alarm unshelve", "alarm out of service", "alarm in service",
 )  # fmt: skip
 ALARM_TIMES: Happenings = {
-    "shelving over": h.shelving_is_over,
-    "acknowledged long ago": h.acknowledged_long_ago,
+    "shelving over": timers.shelving_is_over,
+    "acknowledged long ago": timers.acknowledged_long_ago,
 }
 BATH_BAD: Happenings = {"bath bad": h.reads(BATH, h.GOOD_C, Quality.NO_ANSWER)}
-SILENT: Happenings = {"current silent": h.falls_silent(CURRENT, SILENT_S[CURRENT])}
+SILENT: Happenings = {"current silent": timers.falls_silent(CURRENT, SILENT_S[CURRENT])}
 LINKS: Happenings = {
     **SILENT,
     **BATH_BAD,
     "current bad": FLOWS_OTHERWISE["current bad"],
-    "bath silent": h.falls_silent(BATH, SILENT_S[BATH]),
-    "board silent": h.falls_silent(BOARD, SILENT_S[BOARD]),
+    "bath silent": timers.falls_silent(BATH, SILENT_S[BATH]),
+    "board silent": timers.falls_silent(BOARD, SILENT_S[BOARD]),
     "beat": h.beats(),
     "beat anew": h.beats(anew=True),
     "beat bad": h.beats(quality=Quality.LATE),
@@ -168,9 +174,9 @@ def product() -> Part:
     setup = fitted(auxiliary=False)
     supply = replace(setup.supplies["main"], silent_after_s=SILENT_S[CURRENT])
     happenings = RUN | CONTACTOR | SILENT | BATH_HOT | DROPPED | resets(HOLDS, STOPS)
-    happenings |= {"target read": TARGET["target read"]} | LATE
+    happenings |= {"target read": TARGET["target read"]}
     causes = (sight.causes(*REPRESENTATIVES), sight.blocked(*REPRESENTATIVES))
-    looks = (*WITH_OUTPUT, sight.lateness, sight.contactor, sight.reading(CURRENT, SILENT_S[CURRENT]), *causes)
+    looks = (*WITH_OUTPUT, sight.contactor, sight.reading(CURRENT, SILENT_S[CURRENT]), *causes)
     tanks = {name: replace(of, band=replace(of.band, delay_s=0.0)) for name, of in setup.tanks.items()}
     setup = replace(undelayed(setup, "bath-high"), supplies={"main": supply}, tanks=tanks)
     return Part("product", setup, happenings, looks, READY)
@@ -191,11 +197,17 @@ def switching() -> Part:
 
 
 def links() -> Part:
-    """Operation x output x three channels that are good, bad or silent, and a board that begins anew."""
-    setup = fitted(contactor=False, links=True)
+    """Operation x proof x three channels that are good, bad or silent, and a board that begins anew."""
+    setup = at_full_at_once(fitted(contactor=False, links=True))
     looked_at = (sight.reading(channel, SILENT_S[channel]) for channel in (CURRENT, BATH, BOARD))
-    looks = (*WITH_OUTPUT, *looked_at, sight.heartbeat, sight.rest())
-    return Part("links", setup, RUN | LINKS | resets(), looks, (*READY, "beat"))
+    looks = (sight.operation, sight.soft_start, sight.proof, *looked_at, sight.heartbeat, sight.rest())
+    happenings = REQUESTS | RECORDED | AT_ONCE | FLOWS | BATH_GOOD | LINKS | resets()
+    return Part("links", setup, happenings, looks, (*READY, "beat"))
+
+
+def at_full_at_once(setup: LineSetup) -> LineSetup:
+    """A soft start of one step."""
+    return replace(setup, anodize=replace(setup.anodize, ramp_step_s=h.RAMP_S))
 
 
 def alarm(name: str, own: Happenings, looks: tuple[sight.Look, ...], setup: LineSetup) -> Part:
@@ -203,15 +215,14 @@ def alarm(name: str, own: Happenings, looks: tuple[sight.Look, ...], setup: Line
     happenings = REQUESTS | RECORDED | AT_ONCE | BATH_GOOD | {"low": FLOWS["low"]} | own
     happenings |= {what: h.asks_of(what, name) for what in OF_AN_ALARM} | ALARM_TIMES
     looks = (sight.operation, sight.soft_start, sight.proof, *looks, sight.alarm(name), sight.rest(name))
-    at_full = replace(setup.anodize, ramp_step_s=h.RAMP_S)
-    return Part(name, replace(setup, anodize=at_full), happenings, looks, (*READY, "off proven"))
+    return Part(name, at_full_at_once(setup), happenings, looks, (*READY, "off proven"))
 
 
 def alarms() -> tuple[Part, ...]:
     """The three that stand for all, one with its delays, and three that count only while current flows."""
     setup = fitted(contactor=False)
     bath = (sight.bath,)
-    delays: Happenings = {"delays over": h.delays_are_over, "reset the rest": h.resets_the_rest((WARNS,))}
+    delays: Happenings = {"delays over": timers.delays_are_over, "reset the rest": h.resets_the_rest((WARNS,))}
     return (
         alarm(WARNS, BATH_HOT | BATH_BAD | delays, bath, setup),
         alarm(HOLDS, DROPPED, (), setup),
