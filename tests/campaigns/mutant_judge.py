@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import gc
 import json
-import math
 import os
 import shutil
 import signal
@@ -34,11 +33,9 @@ from tests.campaigns.mutants import Mutant
 AT_ONCE = 2
 """Mutants under test at the same time; each has a copy of the project to itself."""
 
-PATIENCE = 5.0
-"""A run may use so many times the processor time that its tests took without a mutant."""
-
-IDLE = 10.0
-"""And so many times as long may it take by the clock, which goes on while others have the processor."""
+IDLE_S = 100.0
+IDLE = 20.0
+"""A run that takes longer by the clock than this and than so many times what its tests take has stopped for good."""
 
 NEVER_ENDS = "it never ended"
 CRASHED = "its process died"
@@ -142,9 +139,9 @@ class _Runs:
         copy, tests = self._free.pop(), self._order.of(mutant)
         copy.change(mutant)
         took_s = self._known.took_s
-        longest_s = math.ceil(self._project.patience_s + PATIENCE * sum(took_s[test] for test in tests))
-        process, told = _forked(run_mutant, copy.folder, self._project, tests, list(took_s), longest_s)
-        self._running[told] = _Run(mutant, copy, process, monotonic() + IDLE * longest_s)
+        process, told = _forked(run_mutant, copy.folder, self._project, tests, took_s)
+        until_s = monotonic() + IDLE_S + IDLE * sum(took_s[test] for test in tests)
+        self._running[told] = _Run(mutant, copy, process, until_s)
 
     def _over(self) -> list[tuple[Connection, _Run]]:
         left_s = min(run.until_s for run in self._running.values()) - monotonic()

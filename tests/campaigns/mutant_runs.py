@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import math
 import os
 import resource
 import sys
-from collections.abc import Generator, Iterable, Sequence
+from collections.abc import Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from multiprocessing.connection import Connection
 from pathlib import Path
-from time import monotonic
+from time import process_time
 
 import coverage
 import pytest
 
 from tests.campaigns.mutants import Mutant
+
+PATIENCE = 5.0
+"""A test may use so many times the processor time on a mutant that it takes without one."""
 
 FIRST = 6
 """So many tests are tried before the whole suite is collected."""
@@ -32,19 +36,19 @@ class Project:
         root: of the project. parts: the folders and files of it that are needed. suite: those with the tests.
         memories: `module:name` of dictionaries in which tests keep what others take up. They are emptied before each
             test whose lines are measured, or what it stands on would be counted for the first one alone.
-        patience_s: seconds of a processor that a mutant may use beyond a few times what its tests need.
+        patience_s: seconds of a processor that a test may use on a mutant beyond a few times what it needs.
     """
 
     root: Path
     parts: tuple[str, ...]
     suite: tuple[str, ...]
     memories: tuple[str, ...] = ()
-    patience_s: float = 20.0
+    patience_s: float = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What a run without a mutant showed: seconds each test took, and by module and line the tests that execute it."""
+    """What a run without a mutant showed: processor time of each test, s, and by module and line its tests."""
 
     took_s: dict[str, float]
     tests: dict[str, dict[int, list[str]]]
@@ -59,16 +63,27 @@ class Known:
 
 
 class _Chosen:
-    """Runs the chosen tests in their order, then those that only the mutant has; notes what fails first."""
+    """Runs the chosen tests in their order, then those that only the mutant has; notes what fails first.
 
-    def __init__(self, order: Sequence[str], known: Iterable[str]) -> None:
+    A test that never ends is ended, with the fork it runs in, by the system's SIGXCPU: processor time does not run
+    while a busy machine has others to serve.
+    """
+
+    def __init__(self, order: Sequence[str], took_s: Mapping[str, float], patience_s: float) -> None:
         self._rank = {test: nth for nth, test in enumerate(order)}
-        self._others = set(known) - set(order)
+        self._others = set(took_s) - set(order)
+        self._took_s = took_s
+        self._patience_s = patience_s
         self.failed: str | None = None
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         items[:] = [item for item in items if item.nodeid not in self._others]
         items.sort(key=lambda item: self._rank.get(item.nodeid, len(self._rank)))
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_runtest_setup(self, item: pytest.Item) -> None:
+        longest_s = process_time() + self._patience_s + PATIENCE * self._took_s.get(item.nodeid, 0.0)
+        resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(longest_s), resource.RLIM_INFINITY))
 
     def pytest_collectreport(self, report: pytest.CollectReport) -> None:
         self._note(report)
@@ -94,9 +109,9 @@ class _Watched:
         for module, _, name in self._memories:
             getattr(import_module(module), name).clear()
         self._measured.switch_context(item.nodeid)
-        began_s = monotonic()
+        began_s = process_time()
         done = yield
-        self.took_s[item.nodeid] = monotonic() - began_s
+        self.took_s[item.nodeid] = process_time() - began_s
         self._measured.switch_context("")
         return done
 
@@ -119,13 +134,9 @@ def run_once(tell: Connection, copy: Path, project: Project, paths: Sequence[str
 
 
 def run_mutant(
-    tell: Connection, copy: Path, project: Project, order: Sequence[str], known: Sequence[str], longest_s: int
+    tell: Connection, copy: Path, project: Project, order: Sequence[str], took_s: Mapping[str, float]
 ) -> None:
-    """Run tests in this order until one fails, and tell which; None where none does.
-
-    After `longest_s` of processor time, which a busy machine does not shorten, the system ends it by SIGXCPU.
-    """
-    resource.setrlimit(resource.RLIMIT_CPU, (longest_s, longest_s + 1))
+    """Run tests in this order until one fails, and tell which; None where none does."""
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
     _enter(copy, project)
     sys.dont_write_bytecode = True
@@ -137,7 +148,7 @@ def run_mutant(
     for targets, tests in ((tuple(files), order[:FIRST]), (project.suite, order[FIRST:])):
         if not tests:  # with nothing named, pytest would look for tests everywhere
             break
-        chosen = _Chosen(tests, known)
+        chosen = _Chosen(tests, took_s, project.patience_s)
         code = _pytest(targets, chosen)
         if code not in {pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED}:
             tell.send(chosen.failed or f"pytest ended with {code}")
