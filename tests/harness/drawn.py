@@ -59,7 +59,9 @@ def _strikes(what: str) -> st.SearchStrategy[Act]:
     )
 
 
-_FAULTS = st.sampled_from([what for what in KINDS if getattr(_NAMES, KINDS[what].target)]).flatmap(_strikes)
+_CAN = [what for what, kind in KINDS.items() if getattr(_NAMES, kind.target)]
+_ON_BYTES = st.sampled_from([what for what in _CAN if KINDS[what].on_bytes]).flatmap(_strikes)
+_ON_THINGS = st.sampled_from([what for what in _CAN if not KINDS[what].on_bytes]).flatmap(_strikes)
 
 _REQUESTS = st.one_of(
     st.sampled_from(_PLAIN).map(asks),
@@ -90,12 +92,22 @@ _OF_ALARMS = st.one_of(
 
 _WEIGHED: tuple[tuple[int, st.SearchStrategy[Act]], ...] = (
     (4, st.builds(Passes, _SECONDS)),
-    (5, st.builds(Anodizes, st.sampled_from(["1 um", "0.2 um", "15 um"]), st.sampled_from([12.0, 2.0, 0.2, 40.0]))),
-    (6, _FAULTS),
+    (
+        5,
+        st.builds(
+            Anodizes,
+            st.sampled_from(["1 um", "0.2 um", "15 um"]),
+            st.booleans(),
+            st.sampled_from([12.0, 2.0, 0.2, 40.0]),
+        ),
+    ),
+    (4, _ON_THINGS),
+    (2, _strikes("contact opens")),
+    (2, _ON_BYTES),
     (2, _REQUESTS),
     (1, _OF_ALARMS),
     (2, st.builds(Heats, st.sampled_from([40.0, 1.0]))),
-    (2, st.just(Mends())),
+    (1, st.just(Mends())),
     (1, st.builds(Presses, st.sampled_from(_NAMES.button), st.sampled_from([0.05, 1.0, 40.0]))),
     (1, st.builds(Ends, st.booleans(), st.sampled_from([0.0, 2.0, 30.0]))),
     (1, st.builds(StandsStill, st.sampled_from([0.6, 2.5, 10.0]))),

@@ -48,6 +48,7 @@ SAID = {
 """What requests must say."""
 
 LOOKS_EVERY_S = 1.0
+MENDED_S = 3.0
 SETTLES_S = 20.0
 """In which everything that was mended is heard again, and off is proven."""
 
@@ -172,13 +173,17 @@ class AsksOfAlarm:
 
 @dataclass(frozen=True)
 class Anodizes:
-    """A person does all there is to do to have a load under current, and looks on for a while."""
+    """A person mends everything or not, does all there is to do for a load under current, and looks on for a while."""
 
     target: str
+    mends: bool
     then_s: float
 
     async def play(self, history: History) -> None:
         """Do it."""
+        if self.mends:
+            history.mend()
+            await history.go_on(MENDED_S)
         for _ in range(2):
             for name in sorted(history.line.alarms) if history.line.runs else ():
                 await history.ask("alarm acknowledge", alarm=name)

@@ -47,7 +47,7 @@ def test_current_after_an_off_that_was_confirmed_and_never_sent_is_found(monkeyp
 
     monkeypatch.setattr(SupplyModbus, "switch_off", lies)
     with pytest.raises(BrokenHistoryError, match="Current flows"):
-        play(history(Anodizes("1 um", 5.0), Asks("hold"), Passes(5.0)))
+        play(history(Anodizes("1 um", mends=False, then_s=5.0), Asks("hold"), Passes(5.0)))
 
 
 def test_a_heater_in_the_air_whose_off_was_confirmed_and_never_sent_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
