@@ -9,9 +9,12 @@ import pytest
 from supervisor.core.actions import ArmTimeOut, Switch, SwitchOff
 from supervisor.core.anodize import Operation, State
 from supervisor.core.contactor import Closing
+from supervisor.core.cooling import CoolingState
 from supervisor.core.events import Delayed, Ending, Order, Started, Written
+from supervisor.core.heating import HeatingState
 from supervisor.core.limits import BandState
 from supervisor.core.line import Line
+from supervisor.core.output import Output
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import Exercise, LineState, SupplyState
 from supervisor.trade.charge import Interval
@@ -62,6 +65,13 @@ def test_a_start_forgets_what_was_read_asked_and_tried_before() -> None:
     assert (state.ending, state.attended_s, state.lowered_wire_s) == (False, None, None)
 
 
+def test_a_start_forgets_what_was_heated_cooled_and_ventilated() -> None:
+    bench = recorded()
+    record = of(bench, heating={"gone": HeatingState()}, cooling={"gone": CoolingState()}, air={"gone": 1e9})
+    state = started(bench, state=record).line.state
+    assert (state.heating, state.cooling, state.air) == ({}, {}, {})
+
+
 def test_a_start_dates_itself_and_listens_from_then_on() -> None:
     again = started(recorded())
     assert (again.line.state.started_s, again.line.state.heard_from_s) == (again.now_s, again.now_s)
@@ -93,11 +103,18 @@ def test_an_intent_a_closing_and_a_proof_of_before_are_worth_nothing() -> None:
     bench = Bench()
     bench.start_service()
     bench.pending()
-    record = supply_with(bench, closing=Closing(1.0))
+    pending = bench.supply().pending
+    assert pending is not None
+    record = supply_with(
+        bench,
+        pending=replace(pending, deadline_wire_s=1e9),
+        closing=Closing(1.0),
+        output=Output(asked_wire_s=1.0, sent_wire_s=1.0, confirmed_s=2.0, low_readings=1),
+    )
     again = started(bench, state=record)
     supply = again.supply()
     assert (supply.pending, supply.closing) == (None, None)
-    assert (supply.output.proven_off, supply.output.asked_wire_s) == (False, again.now_s)
+    assert supply.output == Output(asked_wire_s=again.now_s, sent_wire_s=again.now_s)
 
 
 def test_what_a_contact_showed_before_a_start_is_not_believed() -> None:
@@ -179,6 +196,36 @@ def test_in_another_boot_process_times_are_moved_so_that_the_time_away_is_nothin
     assert after.commanded_c - before.commanded_c == pytest.approx(
         before.plan.current_a * (bench.now_s - before.counted_s), abs=1e-6
     )
+
+
+def test_commanded_charge_goes_on_counting_after_a_reboot() -> None:
+    bench = recorded()
+    again = started(bench, same_boot=False)
+    before = again.operation()
+    again.later(2.0)
+    again.wake_up()
+    assert again.operation().commanded_c - before.commanded_c == pytest.approx(2.0 * before.plan.current_a)
+
+
+@pytest.mark.parametrize(
+    ("same_boot", "journal", "moved"), [(True, True, False), (False, False, False), (False, True, True)]
+)
+def test_process_times_of_alarms_are_moved_into_another_boot(same_boot: bool, journal: bool, moved: bool) -> None:
+    bench = recorded()
+    bench.temperature(25.0)
+    appeared_s = bench.line.state.alarms["main-acid/bath-high-high"].since_s
+    again = Bench(state=bench.line.state, now_s=BOOT_S, obeys=False)
+    journal_s = bench.now_s if journal else None
+    again.give(Started(again.at, "boot", "1", "hash", watch_only=False, journal_s=journal_s, same_boot=same_boot))
+    since_s = again.line.state.alarms["main-acid/bath-high-high"].since_s
+    assert since_s == pytest.approx(appeared_s + (BOOT_S - bench.now_s if moved else 0.0))
+
+
+def test_a_load_that_is_over_is_kept_over_a_reboot_as_it_ended() -> None:
+    bench = recorded()
+    bench.ask("stop")
+    bench.run(2.0)
+    assert started(bench, same_boot=False).operation() == bench.operation()
 
 
 def gap(bench: Bench, *, armed: bool, journal_s: float | None = None) -> Operation:

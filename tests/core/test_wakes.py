@@ -176,6 +176,14 @@ def test_a_contactor_that_is_to_close_wakes_the_line_when_it_is_late() -> None:
     assert wakes(bench, "supply main").wire_s == closing.since_wire_s + CLOSES_WITHIN_S
 
 
+def test_a_safe_state_that_is_not_confirmed_wakes_the_line_to_send_it_again() -> None:
+    bench = Bench(fitted_setup())
+    bench.obeys = False
+    bench.give(Started(bench.at, "boot", "1", "hash", watch_only=False))
+    soonest_s = min(of.resend_s for of in bench.setup.outputs.values())
+    assert wakes(bench, "outputs") == Wake(wire_s=bench.now_s + soonest_s)
+
+
 def test_a_reading_of_something_else_ends_a_delay_whose_moment_has_come() -> None:
     bench = Guarded().under_way()
     bench.opens("acid-level")
