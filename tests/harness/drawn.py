@@ -120,11 +120,12 @@ ACTS = st.sampled_from([act for weight, act in _WEIGHED for _ in range(weight)])
 def scripts(most_acts: int, longest_s: float) -> st.SearchStrategy[Script]:
     """Histories of so many acts at most, and of so much process time, s; slow ones of eight times as much."""
     return st.builds(
-        lambda pace, after_dip, seed, acts: Script(
-            pace, after_dip, seed, longest_s * (8 if pace == "slow" else 1), tuple(acts)
+        lambda pace, after_dip, seed, first, acts: Script(
+            pace, after_dip, seed, longest_s * (8 if pace == "slow" else 1), (first, *acts)
         ),
         st.sampled_from(sorted(PACES)),
         st.sampled_from(["off", "last state"]),
         st.integers(0, 3),
+        st.one_of(st.just(Anodizes("15 um", mends=False, then_s=2.0)), ACTS),
         st.lists(ACTS, min_size=most_acts // 3, max_size=most_acts),
     )
