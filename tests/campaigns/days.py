@@ -44,7 +44,9 @@ FAULTS: dict[str, tuple[dict[str, Any], ...]] = {
 """One real fault each, in the middle of a load, half an hour before the day ends."""
 
 LAST_S = 1800.0
-LOADS = 8
+LOADS = 3
+"""The simulated part is the same in every load: after some hundred micrometres its supply would be at its ceiling."""
+
 LOOKS_EVERY_S = 15.0
 
 
