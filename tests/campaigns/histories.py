@@ -45,7 +45,13 @@ def _hold(from_seed: int, told: list[Told]) -> bool:
     """Whether all histories from a seed held; what each came to is added to `told`."""
 
     @seed(from_seed)
-    @settings(max_examples=AT_ONCE, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+    @settings(
+        max_examples=AT_ONCE,
+        deadline=None,
+        database=None,
+        report_multiple_bugs=False,
+        suppress_health_check=list(HealthCheck),
+    )
     @given(scripts(MOST_ACTS, LONGEST_S))
     def holds(script: Script) -> None:
         told.append(play(script))
