@@ -49,3 +49,11 @@ def mistakes_in(path: Path) -> tuple[Mistake, ...]:
 
 def told(path: Path) -> dict[str, Mistake]:
     return {mistake.key_path: mistake for mistake in mistakes_in(path)}
+
+
+def assert_told(path: Path, key_path: str, problem: str, right: str) -> None:
+    """Hold a line file to one of its mistakes: where it is, what is wrong, what is right."""
+    mistakes = told(path)
+    assert key_path in mistakes, mistakes
+    assert problem in mistakes[key_path].problem
+    assert right in mistakes[key_path].right

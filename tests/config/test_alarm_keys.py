@@ -12,7 +12,7 @@ from supervisor.config.setup import line_setup
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import CAUSES, standard_interlocks
 from supervisor.core.setup import AlarmSetup, LineSetup, VentilationSetup, WatchSetup
-from tests.config.conftest import PLAIN, Edit, Written, told
+from tests.config.conftest import PLAIN, Edit, Written, assert_told
 
 BOTH, CORNER, KNOBS = "acid-and-seal.toml", "scpi-and-board.toml", "knob-supply.toml"
 CHANGE = "[interlocks.agitation-lost]\ndelay"
@@ -204,10 +204,7 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
 def test_what_contradicts_itself_is_told_where_it_stands(
     written: Written, base: str, edits: tuple[Edit, ...], path: str, problem: str, right: str
 ) -> None:
-    mistakes = told(written(*edits, base=base))
-    assert path in mistakes, mistakes
-    assert problem in mistakes[path].problem
-    assert right in mistakes[path].right
+    assert_told(written(*edits, base=base), path, problem, right)
 
 
 def both(written: Written, *edits: Edit) -> LineSetup:

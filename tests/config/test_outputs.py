@@ -8,7 +8,7 @@ from supervisor.config.fitted import not_fitted
 from supervisor.config.load import load_line
 from supervisor.config.setup import line_setup
 from supervisor.core.setup import HeartbeatSetup, ThermocoupleSetup
-from tests.config.conftest import CONFIG, Edit, Written, mistakes_in, told
+from tests.config.conftest import CONFIG, Edit, Written, assert_told, mistakes_in
 
 KNOBS, CORNER = "knob-supply.toml", "scpi-and-board.toml"
 OUTPUT = 'contactor = "main-contactor"\nrated'
@@ -253,10 +253,7 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
 def test_what_does_not_fit_together_is_told_where_it_stands(
     written: Written, base: str, edits: tuple[Edit, ...], path: str, problem: str, right: str
 ) -> None:
-    mistakes = told(written(*edits, base=base))
-    assert path in mistakes, mistakes
-    assert problem in mistakes[path].problem
-    assert right in mistakes[path].right
+    assert_told(written(*edits, base=base), path, problem, right)
 
 
 def test_a_supply_without_any_actuator_needs_no_output_at_all(written: Written) -> None:

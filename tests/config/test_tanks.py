@@ -7,7 +7,7 @@ import pytest
 from supervisor.config.load import load_line
 from supervisor.config.setup import line_setup
 from supervisor.core.setup import CoolingSetup, TankSetup
-from tests.config.conftest import Edit, Written, mistakes_in, told
+from tests.config.conftest import Edit, Written, assert_told, mistakes_in, told
 
 BOTH, CORNER = "acid-and-seal.toml", "scpi-and-board.toml"
 
@@ -204,10 +204,7 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
 def test_what_does_not_fit_together_is_told_where_it_stands(
     written: Written, base: str, edits: tuple[Edit, ...], path: str, problem: str, right: str
 ) -> None:
-    mistakes = told(written(*edits, base=base))
-    assert path in mistakes, mistakes
-    assert problem in mistakes[path].problem
-    assert right in mistakes[path].right
+    assert_told(written(*edits, base=base), path, problem, right)
 
 
 def test_one_output_serves_one_control(written: Written) -> None:
