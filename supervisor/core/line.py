@@ -237,8 +237,11 @@ def _ending(work: Work) -> None:
 
 
 def _may_rest(work: Work, name: str) -> bool:
-    """Whether an output may go to its safe state now: a remote supply's contactor waits for the proof of off."""
-    supply = next((s for s, of in work.setup.supplies.items() if of.contactor == name and of.control == "remote"), None)
+    """Whether an output may go to its safe state now: a supply's contactor waits for the proof of off.
+
+    Of one with knobs it was the off.
+    """
+    supply = next((s for s, of in work.setup.supplies.items() if of.contactor == name), None)
     return supply is None or work.supply(supply).output.proven_off
 
 
