@@ -43,8 +43,8 @@ class TankPlan:
 class LoadPlan:
     """What hangs in the tank: wetted area, alloy, and how far its surface is above the bath at 24 W/dm2.
 
-    `still_over_bath_c` counts while the tank's agitation is off. `growth_um_per_a_min_dm2` is how its coat grows, um per
-    A*min/dm2; None leaves that to chance within what its alloy does.
+    `still_over_bath_c` counts while the tank's agitation is off. `growth_um_per_a_min_dm2` is how its coat grows; None
+    leaves that to chance within what its alloy does.
     """
 
     area_dm2: float
