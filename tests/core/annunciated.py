@@ -66,17 +66,18 @@ class Panel(Bench):
     pressed: set[str] = field(default_factory=set)
     """Buttons that are pressed now."""
 
-    def scan(self) -> None:
-        """Read everything, the buttons too."""
-        super().scan()
-        if "panel" not in self.silent:
-            self.buttons()
+    def readings(self) -> tuple[Reading, ...]:
+        """The buttons too."""
+        return super().readings() + (() if "panel" in self.silent else self.buttons_read())
+
+    def buttons_read(self, quality: Quality = Quality.GOOD) -> tuple[Reading, ...]:
+        """What every button shows now."""
+        good = quality is Quality.GOOD
+        return tuple(Reading(name, quality, float(name in self.pressed) if good else None) for name in BUTTONS)
 
     def buttons(self, quality: Quality = Quality.GOOD) -> Step:
         """One reading of every button, now."""
-        good = quality is Quality.GOOD
-        readings = tuple(Reading(name, quality, float(name in self.pressed) if good else None) for name in BUTTONS)
-        return self.give(Scanned(self.at, "panel", self.now_s, self.now_s, readings))
+        return self.give(Scanned(self.at, "panel", self.now_s, self.now_s, self.buttons_read(quality)))
 
     def press(self, name: str) -> None:
         """Press a button until it has been read, and let it go until that has been read."""

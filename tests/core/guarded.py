@@ -86,36 +86,35 @@ class Guarded(Bench):
         self.bath_c["seal"] = 60.0
         self.counted_c, self._counted_s = 0.0, self.now_s
 
-    def scan(self) -> None:
-        """Read everything, contacts and what the supply tells of itself too."""
-        flows_a = self.flows_a("main")
-        super().scan()
-        if "inputs" not in self.silent:
-            self.contacts()
+    def readings(self) -> tuple[Reading, ...]:
+        """Contacts and what the supply tells of itself too."""
+        contacts = () if "inputs" in self.silent else self.contacts_read()
         if "main" not in self.silent:
-            self.counted_c += flows_a * self.counter_gain * (self.now_s - self._counted_s)
-            values = {
-                "main-uptime": self.now_s - self.power_on_s,
-                "main-restarted": 0.0,
-                "main-counter": self.counted_c,
-            }
-            self.tell(**values)
+            self.counted_c += self.flows_a("main") * self.counter_gain * (self.now_s - self._counted_s)
+            own = told(
+                main_uptime=self.now_s - self.power_on_s, main_restarted=0.0, main_counter=self.counted_c
+            )
+        else:
+            own = ()
         self._counted_s = self.now_s
+        return (*super().readings(), *contacts, *own)
 
-    def contacts(self) -> Step:
-        """One reading of every contact, now."""
-        readings = tuple(
+    def contacts_read(self) -> tuple[Reading, ...]:
+        """What every contact shows now."""
+        return tuple(
             Reading(name, Quality.MALFORMED, None)
             if name in self.unread
             else Reading(name, Quality.GOOD, float(name not in self.open))
             for name in CONTACTS
         )
-        return self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, readings))
+
+    def contacts(self) -> Step:
+        """One reading of every contact, now."""
+        return self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, self.contacts_read()))
 
     def tell(self, **values: float) -> Step:
         """One reading of what the supply tells of itself, now."""
-        readings = tuple(Reading(name.replace("_", "-"), Quality.GOOD, value) for name, value in values.items())
-        return self.give(Scanned(self.at, "main-device", self.now_s, self.now_s, readings))
+        return self.give(Scanned(self.at, "main-device", self.now_s, self.now_s, told(**values)))
 
     def opens(self, *names: str, after_s: float = 0.0) -> Step:
         """Open contacts and let that be read; again once `after_s` have passed, if any."""
@@ -158,6 +157,11 @@ class Guarded(Bench):
         assert answer.ok, answer.reasons
         self.run(12.0)
         return self
+
+
+def told(**values: float) -> tuple[Reading, ...]:
+    """Readings of what a supply tells of itself; hyphens of channels as underscores."""
+    return tuple(Reading(name.replace("_", "-"), Quality.GOOD, value) for name, value in values.items())
 
 
 def says(name: str, value: float) -> Callable[[Guarded], Step]:

@@ -89,19 +89,20 @@ class HeatedBench(Bench):
     draught: bool = False
     """Whether it moves by itself."""
 
-    def scan(self) -> None:
-        """Read every device that answers, once."""
-        super().scan()
-        if "inputs" not in self.silent:
-            self.contacts()
+    def readings(self) -> tuple[Reading, ...]:
+        """The contacts too."""
+        return super().readings() + (() if "inputs" in self.silent else self.contacts_read())
+
+    def contacts_read(self) -> tuple[Reading, ...]:
+        """What every contact shows now."""
+        values = {"seal-level": self.level, "air": self.draught or (self.air_moves and self.shut.get("fan", False))}
+        return tuple(
+            Reading(name, Quality.GOOD, float(value)) for name, value in values.items() if name in self.setup.contacts
+        )
 
     def contacts(self) -> None:
         """One reading of every contact, now."""
-        values = {"seal-level": self.level, "air": self.draught or (self.air_moves and self.shut.get("fan", False))}
-        readings = tuple(
-            Reading(name, Quality.GOOD, float(value)) for name, value in values.items() if name in self.setup.contacts
-        )
-        self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, readings))
+        self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, self.contacts_read()))
 
     def move_float(self) -> None:
         """Lift the float out of the liquid and let it back."""

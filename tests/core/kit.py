@@ -286,22 +286,29 @@ class Bench:
         moments = [moment for moment in (self.wake.process_s, self.wake.wire_s) if moment is not None]
         return min(moments, default=None)
 
-    def scan(self) -> None:
-        """Read every device that answers, once."""
-        for name, device in self.devices.items():
-            if name not in self.silent:
-                self.give(self.supply_scan(name, device))
-        readings = tuple(
+    def scan(self) -> Step | None:
+        """Read every device that answers, once and all in one transaction; None where none does."""
+        readings = self.readings()
+        return self.give(Scanned(self.at, "all", self.now_s, self.now_s, readings)) if readings else None
+
+    def readings(self) -> tuple[Reading, ...]:
+        """What every device that answers shows now."""
+        found = [
+            reading
+            for name, device in self.devices.items()
+            if name not in self.silent
+            for reading in self.supply_scan(name, device).readings
+        ]
+        found += [
             Reading(tank.temperature, Quality.GOOD, self.bath_c[tank.name], (205,))
             for tank in self.setup.tanks.values()
             if tank.name not in self.silent
-        )
-        if readings:
-            self.give(Scanned(self.at, "thermometer", self.now_s, self.now_s, readings))
+        ]
         if "relays" not in self.silent and "contactor" in self.shut:
-            self.contact(self.shut["contactor"])
+            found.append(Reading("shut", Quality.GOOD, float(self.shut["contactor"])))
         if "board" not in self.silent and self.setup.heartbeats:
-            self.heartbeat(self.now_s - self.board_began_s)
+            found.append(Reading("board-heartbeat", Quality.GOOD, self.now_s - self.board_began_s))
+        return tuple(found)
 
     def contact(self, closed: bool, quality: Quality = Quality.GOOD) -> Step:
         """One reading of the contactor's auxiliary contact, now."""
