@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 from itertools import pairwise
 
 from supervisor.core.actions import Switch
@@ -18,7 +19,9 @@ from supervisor.core.setup import (
     LineSetup,
     OutputSetup,
 )
-from tests.core.kit import Bench, fitted_setup
+from tests.core.kit import Bench
+from tests.core.plain import fitted_setup
+from tests.core.run_ups import once
 
 LAMPS: dict[str, Colour] = {
     "red": "red",
@@ -39,6 +42,7 @@ WARM_C, HOT_C, GOOD_C = 22.5, 25.0, 20.5
 """Bath temperatures of a medium alarm, a high one, and none."""
 
 
+@cache
 def annunciated_setup(control: Control = "remote", **outputs: OutputSetup) -> LineSetup:
     """The line; `outputs` besides, or in the place of one of the same name."""
     plain = fitted_setup(control)
@@ -79,6 +83,7 @@ class Panel(Bench):
         """One reading of every button, now."""
         return self.give(Scanned(self.at, "panel", self.now_s, self.now_s, self.buttons_read(quality)))
 
+    @once
     def press(self, name: str) -> None:
         """Press a button until it has been read, and let it go until that has been read."""
         for pressed in ({name}, set()):

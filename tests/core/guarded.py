@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 from supervisor.core.effects import Interlock
 from supervisor.core.events import Delayed, Quality, Reading, Scanned
@@ -19,7 +20,9 @@ from supervisor.core.setup import (
     TankSetup,
     WatchSetup,
 )
-from tests.core.kit import Bench, fitted_setup
+from tests.core.kit import Bench
+from tests.core.plain import fitted_setup
+from tests.core.run_ups import once
 
 CONTACTS: dict[str, tuple[ContactRole, str, Proof]] = {
     "acid-level": ("level", "main-acid", ""),
@@ -35,6 +38,7 @@ CONTACTS: dict[str, tuple[ContactRole, str, Proof]] = {
 COUNTER_STEP_C = 0.36
 
 
+@cache
 def guarded_setup(**interlocks: Interlock) -> LineSetup:
     """The fitted line with these contacts on a module of their own; `interlocks` by cause, hyphens as underscores."""
     plain, exact = fitted_setup(), Accuracy(0.0, 0.0)
@@ -91,9 +95,7 @@ class Guarded(Bench):
         contacts = () if "inputs" in self.silent else self.contacts_read()
         if "main" not in self.silent:
             self.counted_c += self.flows_a("main") * self.counter_gain * (self.now_s - self._counted_s)
-            own = told(
-                main_uptime=self.now_s - self.power_on_s, main_restarted=0.0, main_counter=self.counted_c
-            )
+            own = told(main_uptime=self.now_s - self.power_on_s, main_restarted=0.0, main_counter=self.counted_c)
         else:
             own = ()
         self._counted_s = self.now_s
@@ -125,32 +127,15 @@ class Guarded(Bench):
             self.run(after_s)
         return step
 
+    @once
     def under_way(self, target_um: float = 20.0) -> Guarded:
-        """Start the service, wait for the ventilation, and let a load come to the end of its soft start.
-
-        A bench that nobody has changed yet takes up where an earlier one stood.
-        """
-        if type(self) is not Guarded or self._changeable() != Guarded()._changeable():
-            return self.from_the_start(target_um)
-        if target_um not in _UNDER_WAY:
-            _UNDER_WAY[target_um] = Guarded().from_the_start(target_um)
-        other = _UNDER_WAY[target_um]
-        self._take_up(other)
-        self.shut = dict(other.shut)
-        self.counted_c, self._counted_s = other.counted_c, other._counted_s
-        return self
-
-    def _changeable(self) -> dict[str, object]:
-        """All that a test may have changed before."""
-        return {name: value for name, value in vars(self).items() if name not in {"line", "_ids"}}
-
-    def from_the_start(self, target_um: float) -> Guarded:
-        """The same, every step of it taken by this very line."""
+        """Start the service, wait for the ventilation, and let a load come to the end of its soft start."""
         self.start_service()
         self.run(self.setup.ventilation.before_s)
         self.running(target_um=target_um)
         return self
 
+    @once
     def running(self, *, supply: str = "", target_um: float = 1.0) -> Bench:
         """Start a load; the service runs already."""
         answer = self.start(supply=supply, target_um=target_um)
@@ -210,9 +195,6 @@ def meter_low(bench: Guarded) -> Step:
     bench.later(0.3)
     return bench.give(bench.supply_scan("main", bench.devices["main"]))
 
-
-_UNDER_WAY: dict[float, Guarded] = {}
-"""Benches under way by their target, um."""
 
 TRIPS: dict[str, tuple[str, Callable[[Guarded], Step]]] = {
     "emergency-stop": ("stop", opened("stop")),

@@ -13,7 +13,8 @@ from supervisor.core.effects import Effect, Interlock
 from supervisor.core.events import RequestKind, Started
 from supervisor.core.setup import AlarmSetup
 from tests.core.guarded import Guarded, guarded_setup
-from tests.core.kit import Bench, line_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import line_setup
 
 WARM = "main-acid/bath-high"
 HOT = "main-acid/bath-high-high"
