@@ -122,7 +122,6 @@ class HeatedBench(Bench):
         self.bath_c["seal"] = 20.0
         self.start_service()
         self.move_float()
-        self.scan_s = 2.0  # the slowest that readings are good for
         self.run(30.0)
         return self
 

@@ -30,16 +30,13 @@ from supervisor.core.setup import (
     LineSetup,
 )
 from supervisor.core.state import LineState, SupplyState
-from tests.core.plain import Device, line_setup
+from tests.core.plain import Device, latest_s, line_setup
 from tests.core.run_ups import once
 
 Kind = TypeVar("Kind", bound=Action)
 
 SCAN_S = 0.4
 """Time between two scans of everything, s; the second one proves off within its deadline of 1 s."""
-
-SELDOM_S = 1.9
-"""The same while nothing happens and nothing flows; a device of these lines is late 2 s after its last word."""
 
 BUSY_S = 2.0
 """Time after an action, s, in which anything may come of it: a contactor closes, off is proven, a current is missed."""
@@ -81,6 +78,8 @@ class Bench:
     stood: LineState | None = None
     """What the line remembers since the newest run-up that others may take up."""
     asked: int = 0
+    acted_s: float = 0.0
+    """When something happened last, or time began to pass."""
 
     def __post_init__(self) -> None:
         self.line = Line(self.setup, self.state)
@@ -103,6 +102,8 @@ class Bench:
         return step
 
     def _obey(self, action: Action) -> None:
+        if not isinstance(action, Switch) or self._does_more(action):
+            self.acted_s = self.now_s
         if isinstance(action, Record) and self.keeps_records:
             self.give(Recorded(self.at, action.intent))
         if isinstance(action, Switch) and self.obeys and action.output not in self.deaf:
@@ -115,6 +116,11 @@ class Bench:
             return
         self._done(action)
         self.give(self.written(action))
+
+    def _does_more(self, action: Switch) -> bool:
+        """Whether a command is more than the same again, or what lamps and horn go on doing."""
+        shows = self.setup.outputs[action.output].role in {"lamp", "horn"}
+        return not shows and self.shut[action.output] is not action.on
 
     def _done(self, action: SwitchOff | SwitchOn | SetPoints | ArmTimeOut) -> None:
         device = self.devices[action.supply]
@@ -147,33 +153,27 @@ class Bench:
 
         They come every `scan_s` while something happens and for `BUSY_S` more, then as seldom as readings may come.
         """
-        end_s, busy_s = self.now_s + seconds, self.now_s + BUSY_S
+        end_s = self.now_s + seconds
+        self.acted_s = self.now_s
         while self.now_s < end_s:
-            before = len(self.actions)
-            scan_s = min(self.now_s + (self.scan_s if self.now_s < busy_s else self._seldom_s), end_s)
+            scan_s = min(self._next_scan_s, end_s)
             while (wake_s := self._wake_s()) is not None and wake_s < scan_s:
                 self.now_s = max(self.now_s + 1e-6, wake_s)
                 self.give(Woken(self.at))
-                if self._busy_since(before):
-                    scan_s = min(scan_s, self.now_s + self.scan_s)
+                scan_s = min(self._next_scan_s, scan_s)
             self.now_s = scan_s
             self.scan()
-            if self._busy_since(before):
-                busy_s = self.now_s + BUSY_S
+
+    @property
+    def _next_scan_s(self) -> float:
+        busy = self.now_s < self.acted_s + BUSY_S
+        return self.now_s + (self.scan_s if busy else self._seldom_s)
 
     @property
     def _seldom_s(self) -> float:
-        """The longest time between two scans in which no device is late and no charge uncertain, s."""
-        if self.scan_s > SCAN_S:
-            return self.scan_s
-        return 2.5 * SCAN_S if any(device.on for device in self.devices.values()) else SELDOM_S
-
-    def _busy_since(self, actions: int) -> bool:
-        """Whether anything was done since there were so many actions, but for what lamps and horn go on doing."""
-        return any(
-            not isinstance(action, Switch) or self.setup.outputs[action.output].role not in {"lamp", "horn"}
-            for action in self.actions[actions:]
-        )
+        """A time between two scans in which nothing is late, and no charge uncertain while any is counted, s."""
+        flows = any(device.on for device in self.devices.values())
+        return max(self.scan_s, latest_s(self.setup, flows=flows))
 
     def _wake_s(self) -> float | None:
         moments = [moment for moment in (self.wake.process_s, self.wake.wire_s) if moment is not None]

@@ -128,6 +128,30 @@ def fitted_setup(control: Control = "remote", *, auxiliary: bool = True) -> Line
     )
 
 
+def patient(setup: LineSetup, late_s: float = 60.0) -> LineSetup:
+    """The same line, on which nothing is late nor sent again before `late_s`: for tests that wait long."""
+    return replace(
+        setup,
+        channels={
+            name: replace(channel, period_s=late_s / 2.5, age_limit_s=late_s)
+            for name, channel in setup.channels.items()
+        },
+        supplies={
+            name: replace(supply, silent_after_s=late_s, resend_s=late_s) for name, supply in setup.supplies.items()
+        },
+        heartbeats={name: replace(beat, silent_after_s=late_s) for name, beat in setup.heartbeats.items()},
+        watches={name: replace(watch, silent_after_s=late_s) for name, watch in setup.watches.items()},
+    )
+
+
+def latest_s(setup: LineSetup, *, flows: bool) -> float:
+    """Time after a reading, s, in which the next one is not late; while current flows in which its charge is sure."""
+    watched = (*setup.supplies.values(), *setup.heartbeats.values(), *setup.watches.values())
+    ages_s = [channel.age_limit_s for channel in setup.channels.values()] + [of.silent_after_s for of in watched]
+    sure_s = [2.5 * setup.channels[supply.current].period_s for supply in setup.supplies.values()] if flows else []
+    return min(*(0.95 * age_s for age_s in ages_s), *sure_s)
+
+
 @dataclass
 class Device:
     """What a supply does when all is well: it obeys at once and gives what it is set to."""
