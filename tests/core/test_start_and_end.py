@@ -19,7 +19,8 @@ from supervisor.core.setup import LineSetup
 from supervisor.core.state import Exercise, LineState, SupplyState
 from supervisor.trade.charge import Interval
 from tests.core.guarded import Guarded
-from tests.core.kit import Bench, fitted_setup, line_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import fitted_setup, line_setup
 
 BOOT_S = 7.0
 """Process time of a start in another boot, s."""
@@ -148,7 +149,7 @@ def test_one_that_only_watches_arms_no_time_out_and_believes_none() -> None:
 
 @pytest.mark.parametrize("control", ["contactor", "none"])
 def test_a_supply_that_takes_no_commands_is_not_told_to_arm_anything(control: str) -> None:
-    setup = fitted_setup(control)  # type: ignore[arg-type]
+    setup = fitted_setup(control)
     armed = replace(setup, supplies={"main": replace(setup.supplies["main"], device_time_out_s=5.0)})
     assert not started(Bench(armed)).named(ArmTimeOut)
 
