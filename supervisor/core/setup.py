@@ -135,7 +135,11 @@ class CoolingSetup:
 
 @dataclass(frozen=True, slots=True)
 class TankSetup:
-    """One tank. `temperature` names its channel; volume in litres, acid in g/L (0 where there is none)."""
+    """One tank. `temperature` names its channel; volume in litres, acid in g/L (0 where there is none).
+
+    `surface_m2`: its open surface; 0 where the line file does not tell it. `lid`: whether one keeps its vapour in while
+    it warms up.
+    """
 
     name: str
     role: TankRole
@@ -145,6 +149,8 @@ class TankSetup:
     band: BandSetup
     heating: HeatingSetup | None = None
     cooling: CoolingSetup | None = None
+    surface_m2: float = 0.0
+    lid: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ Open surface in still air: natural convection from a warm plate facing up, 1.52 
     ratio, 66 Pa/K (from memory), with the vapour pressure of IAPWS-IF97; radiation with an emissivity of 0.95. Good to
     the 30 % by which printed tables differ from one another, and checked against one (see `open_tank`).
 Bare walls: 160 Btu/(h ft2) at 140 degF in air of 60 degF (Engineering ToolBox, "Heat loss from open water tanks").
-Shape of a tank of which only the volume is known: a cube without its lid (an assumption, no source).
+Shape of a tank: square, and a cube where only its volume is known (an assumption, no source).
 """
 
 from __future__ import annotations
@@ -59,12 +59,13 @@ def cell_heat_w(current_a: float, voltage_v: float) -> float:
 
 def surface_m2(volume_l: float) -> float:
     """Open surface, m2, of a tank of a volume, L, of which no more is known."""
-    return (volume_l / 1000) ** (2 / 3)
+    return math.cbrt(volume_l / 1000) ** 2
 
 
-def walls_m2(volume_l: float) -> float:
-    """Walls and floor, m2, of a tank of a volume, L, of which no more is known."""
-    return 5 * surface_m2(volume_l)
+def walls_m2(volume_l: float, open_m2: float) -> float:
+    """Walls and floor, m2, of a square tank of a volume, L, under an open surface, m2."""
+    depth_m = volume_l / 1000 / open_m2
+    return 4 * math.sqrt(open_m2) * depth_m + open_m2
 
 
 def open_surface_w_per_m2(bath_c: float, air_c: float = AIR_C) -> float:

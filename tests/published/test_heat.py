@@ -84,8 +84,12 @@ def test_a_cold_surface_gains_heat_from_the_room() -> None:
 # Known of shop tanks (common practice, no source): a bare tank loses 1.5-3 W/K at 8 L, 10-20 at 200 L.
 @pytest.mark.parametrize(("volume_l", "least", "most"), [(8.0, 1.5, 3.0), (200.0, 10.0, 20.0)])
 def test_the_assumed_shape_loses_what_tanks_of_that_size_do(volume_l: float, least: float, most: float) -> None:
-    assert least < walls_m2(volume_l) * BARE_WALLS_W_PER_M2_K < most
-    assert walls_m2(volume_l) == pytest.approx(5 * surface_m2(volume_l))
+    assert least < walls_m2(volume_l, surface_m2(volume_l)) * BARE_WALLS_W_PER_M2_K < most
+
+
+def test_walls_follow_from_volume_and_surface() -> None:
+    assert walls_m2(1000.0, surface_m2(1000.0)) == pytest.approx(5.0)
+    assert walls_m2(1000.0, 4.0) == pytest.approx(4 * 2 * 0.25 + 4)
 
 
 # Source: 0.41815 L/(A h) at 0 degC and 0.44876 at 20 degC, dry, 101.325 kPa (derived from CODATA).
