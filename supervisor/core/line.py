@@ -10,6 +10,7 @@ from supervisor.core import (
     bath,
     buttons,
     causes,
+    coat,
     communication,
     contactor,
     contacts,
@@ -17,6 +18,7 @@ from supervisor.core import (
     energise,
     exercise,
     heartbeat,
+    in_acid,
     knobs,
     output,
     readings,
@@ -276,6 +278,7 @@ def _settle(work: Work, name: str) -> None:
     if supply.operation is not None and not supply.operation.over:
         counted = count_commanded(supply.operation, work.at.process_s, off_proven=supply.output.proven_off)
         work.put_operation(name, counted)
+    in_acid.follow(work, name)
     energise.expire(work, name)
     energise.follow_contactor(work, name)
     contactor.settle(work, name)
@@ -309,7 +312,7 @@ def _target(work: Work, name: str) -> None:
     operation = work.supply(name).operation
     if operation is None or operation.over:
         return
-    if operation.dose.charge.best >= operation.plan.target_c or work.at.process_s >= _stop_s(
+    if operation.dose.charge.best >= coat.target_c(operation) or work.at.process_s >= _stop_s(
         work.supply(name), operation
     ):
         work.move(name, Trigger.TARGET)
@@ -322,7 +325,7 @@ def _stop_s(supply: SupplyState, operation: Operation) -> float:
     plan = operation.plan
     stepped = bool(operation.dose.steps_s) and plan.mode == "current" and plan.commanded_a is None
     current_a = operation.ramp.current_a if stepped else operation.dose.last.best
-    crossing_s = dose.crossing_s(operation.dose, operation.plan.target_c, current_a)
+    crossing_s = dose.crossing_s(operation.dose, coat.target_c(operation), current_a)
     return float("inf") if crossing_s is None else crossing_s - supply.lead_s
 
 
