@@ -302,7 +302,9 @@ def _flows_unasked(work: Work, name: str, sent_s: float) -> None:
 
 def _mode(work: Work, setup: SupplySetup, held: bool, *, energised: bool) -> None:
     supply = work.supply(setup.name)
-    if energised and supply.voltage_held is not None and supply.voltage_held != held:
+    if supply.voltage_held is held:
+        return
+    if energised and supply.voltage_held is not None:
         what = "holds its voltage now" if held else "holds its current now"
         data = {"mode": "voltage held" if held else "current held"}
         work.actions.append(Note("crossover", setup.name, f"{setup.name} {what}.", data))
