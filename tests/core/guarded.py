@@ -118,6 +118,7 @@ class Guarded(Bench):
         """One reading of what the supply tells of itself, now."""
         return self.give(Scanned(self.at, "main-device", self.now_s, self.now_s, told(**values)))
 
+    @once
     def opens(self, *names: str, after_s: float = 0.0) -> Step:
         """Open contacts and let that be read; again once `after_s` have passed, if any."""
         self.open |= set(names)
