@@ -26,16 +26,10 @@ def under_way(alloy: str = "6061") -> Bench:
     return bench
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def running() -> Bench:
-    """A load right after its soft start; its state is frozen and serves every test."""
+    """A load right after its soft start."""
     return under_way()
-
-
-def taken_up(other: Bench) -> Bench:
-    bench = Bench()
-    bench._take_up(other)
-    return bench
 
 
 def volts(bench: Bench, value: float | None) -> None:
@@ -108,8 +102,8 @@ def test_no_time_runs_backward_and_nothing_is_lost_before_there_is_a_coat() -> N
     assert coat.aged(Coat(counted_s=5.0), 3.0, 1.0, 10.0) == Coat(counted_s=5.0)
 
 
-def test_time_in_acid_is_counted_at_the_temperature_of_the_bath(running: Bench) -> None:
-    cool, warm = taken_up(running), taken_up(running)
+def test_time_in_acid_is_counted_at_the_temperature_of_the_bath() -> None:
+    cool, warm = under_way(), under_way()
     warm.temperature(21.9)
     for bench in (cool, warm):
         bench.temperature(21.9 if bench is warm else 20.5)
@@ -124,8 +118,8 @@ def test_time_in_acid_is_counted_at_the_temperature_of_the_bath(running: Bench) 
     assert took_warm == pytest.approx(2.0 * dissolution.wall_loss_nm_per_s(21.9, under_current=True))
 
 
-def test_off_the_current_acid_works_with_the_other_energy(running: Bench) -> None:
-    bench = taken_up(running)
+def test_off_the_current_acid_works_with_the_other_energy() -> None:
+    bench = under_way()
     bench.temperature(21.9)
     bench.ask("hold")
     bench.run(1.5)
@@ -138,8 +132,8 @@ def test_off_the_current_acid_works_with_the_other_energy(running: Bench) -> Non
     assert took == pytest.approx(2.0 * dissolution.wall_loss_nm_per_s(21.9, under_current=False))
 
 
-def test_while_nobody_knows_the_temperature_the_warmest_of_the_band_counts(running: Bench) -> None:
-    bench = taken_up(running)
+def test_while_nobody_knows_the_temperature_the_warmest_of_the_band_counts() -> None:
+    bench = under_way()
     bench.later(3.5)
     bench.wake_up()
     before = bench.operation().coat.outer_nm
@@ -149,8 +143,8 @@ def test_while_nobody_knows_the_temperature_the_warmest_of_the_band_counts(runni
     assert took == pytest.approx(dissolution.wall_loss_nm_per_s(22.0, under_current=False))
 
 
-def test_below_a_plausible_voltage_no_coat_grows_a_minute_after_on(running: Bench) -> None:
-    bench = taken_up(running)
+def test_below_a_plausible_voltage_no_coat_grows_a_minute_after_on() -> None:
+    bench = under_way()
     volts(bench, 3.0)
     before = bench.operation()
     volts(bench, 3.0)
@@ -162,8 +156,8 @@ def test_below_a_plausible_voltage_no_coat_grows_a_minute_after_on(running: Benc
 
 
 @pytest.mark.parametrize("value", [15.0, None])
-def test_at_a_plausible_voltage_and_while_nobody_knows_it_the_coat_grows(running: Bench, value: float | None) -> None:
-    bench = taken_up(running)
+def test_at_a_plausible_voltage_and_while_nobody_knows_it_the_coat_grows(value: float | None) -> None:
+    bench = under_way()
     for _ in range(3):
         volts(bench, value)
     assert bench.operation().coat.barren.best == 0.0
@@ -176,8 +170,8 @@ def test_in_the_first_minute_a_low_voltage_says_nothing() -> None:
     assert bench.operation().coat.barren.best == 0.0
 
 
-def test_the_target_is_reached_by_what_grew_coat_alone(running: Bench) -> None:
-    bench = taken_up(running)
+def test_the_target_is_reached_by_what_grew_coat_alone() -> None:
+    bench = under_way()
     made = bench.operation()
     most = made.dose.charge.best
     short = replace(made, plan=replace(made.plan, target_c=most - 5.0))
