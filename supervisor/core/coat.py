@@ -44,6 +44,24 @@ class Coat:
     awaited_v: float | None = None
     out_s: float | None = None
 
+    def off_for_s(self, now_s: float) -> float:
+        """For how long, s of process time, the part has been without current since it had a coat."""
+        return 0.0 if self.off_since_s is None else max(0.0, now_s - self.off_since_s)
+
+    def shifted(self, shift_s: float) -> Coat:
+        """The same in the process time of another boot; how long the computer was away nobody can say."""
+
+        def moved(moment_s: float | None) -> float | None:
+            return None if moment_s is None else moment_s + shift_s
+
+        return replace(
+            self,
+            counted_s=moved(self.counted_s),
+            off_since_s=moved(self.off_since_s),
+            off_unknown=True,
+            out_s=moved(self.out_s),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Told:

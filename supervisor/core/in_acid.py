@@ -106,12 +106,6 @@ def take_out(work: Work, name: str) -> str:
     return ""
 
 
-def off_for_s(operation: Operation, now_s: float) -> float:
-    """For how long, s of process time, the part has been without current since it had a coat."""
-    since_s = operation.coat.off_since_s
-    return 0.0 if since_s is None else max(0.0, now_s - since_s)
-
-
 def resumed(work: Work, operation: Operation) -> tuple[Operation, str]:
     """Restart on the coat there is: wait for its voltage, and have it gauged where it was off for long.
 
@@ -121,7 +115,7 @@ def resumed(work: Work, operation: Operation) -> tuple[Operation, str]:
     if made.off_since_s is None:
         return operation, ""
     operation = replace(operation, coat=replace(made, awaited_v=made.worked_v or None))
-    off_s, lost = off_for_s(operation, work.at.process_s), coat.lost_share(operation)
+    off_s, lost = made.off_for_s(work.at.process_s), coat.lost_share(operation)
     text = f"Load {operation.load} was off the current in acid for {words.duration(off_s)}"
     if made.off_unknown:
         text += " at least: nobody can say how long the computer was away"

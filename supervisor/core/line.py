@@ -212,6 +212,9 @@ def _started(work: Work, event: Started) -> None:
     annunciator.begin(work)
     for name in work.setup.supplies:
         operation = work.supply(name).operation
+        if operation is not None and not event.same_boot and event.journal_s is not None:
+            operation = replace(operation, coat=operation.coat.shifted(shift_s))
+            work.put_operation(name, operation)
         if operation is not None and not operation.over:
             work.put_operation(name, _carried_over(work, name, operation, event))
         _interrupt(work, name)
