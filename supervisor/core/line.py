@@ -211,10 +211,9 @@ def _started(work: Work, event: Started) -> None:
     telling.carried_over(work, shift_s)
     annunciator.begin(work)
     for name in work.setup.supplies:
+        if not event.same_boot and event.journal_s is not None:
+            work.put(name, replace(work.supply(name), coat=work.supply(name).coat.shifted(shift_s)))
         operation = work.supply(name).operation
-        if operation is not None and not event.same_boot and event.journal_s is not None:
-            operation = replace(operation, coat=operation.coat.shifted(shift_s))
-            work.put_operation(name, operation)
         if operation is not None and not operation.over:
             work.put_operation(name, _carried_over(work, name, operation, event))
         _interrupt(work, name)
@@ -315,7 +314,7 @@ def _target(work: Work, name: str) -> None:
     operation = work.supply(name).operation
     if operation is None or operation.over:
         return
-    if operation.dose.charge.best >= coat.target_c(operation) or work.at.process_s >= _stop_s(
+    if operation.dose.charge.best >= coat.target_c(operation, work.supply(name).coat) or work.at.process_s >= _stop_s(
         work.supply(name), operation
     ):
         work.move(name, Trigger.TARGET)
@@ -328,7 +327,7 @@ def _stop_s(supply: SupplyState, operation: Operation) -> float:
     plan = operation.plan
     stepped = bool(operation.dose.steps_s) and plan.mode == "current" and plan.commanded_a is None
     current_a = operation.ramp.current_a if stepped else operation.dose.last.best
-    crossing_s = dose.crossing_s(operation.dose, coat.target_c(operation), current_a)
+    crossing_s = dose.crossing_s(operation.dose, coat.target_c(operation, supply.coat), current_a)
     return float("inf") if crossing_s is None else crossing_s - supply.lead_s
 
 

@@ -112,9 +112,10 @@ def _coat_can_go_on(setup: LineSetup, state: LineState, name: str, what: str, no
     if what != "restart" or operation is None:
         return ""
     then = "Rinse the load, gauge its coat, and keep it so or strip it."
-    if operation.coat.out_s is not None:
+    coat = state.supplies[name].coat
+    if coat.out_s is not None:
         return f"coat can go on: load {operation.load} was taken out of the acid. {then}"
-    off_s, within_s = operation.coat.off_for_s(now_s), setup.anodize.restart_within_s
+    off_s, within_s = coat.off_for_s(now_s), setup.anodize.restart_within_s
     if off_s <= within_s:
         return ""
     return (

@@ -42,9 +42,8 @@ def held(before: Bench) -> Bench:
 
 
 def with_coat(bench: Bench, **changes: object) -> None:
-    supply, operation = bench.supply(), bench.operation()
-    coat = replace(operation.coat, **changes)  # type: ignore[arg-type]
-    after = replace(supply, operation=replace(operation, coat=coat))
+    supply = bench.supply()
+    after = replace(supply, coat=replace(supply.coat, **changes))  # type: ignore[arg-type]
     bench.line.state = replace(bench.line.state, supplies={"main": after})
 
 
@@ -69,7 +68,7 @@ def reads(bench: Bench, current_a: float, voltage_v: float) -> None:
 
 
 def test_time_off_the_current_is_counted_from_the_newest_reading_before_it_ended(held: Bench) -> None:
-    since_s = held.operation().coat.off_since_s
+    since_s = held.supply().coat.off_since_s
     assert since_s is not None
     assert 2.0 <= held.now_s - since_s <= 2.0 + held.scan_s
 
@@ -126,9 +125,9 @@ def test_a_part_without_any_charge_is_no_coat_in_acid() -> None:
 
 def test_acid_takes_nothing_more_once_the_part_is_out(held: Bench) -> None:
     assert held.ask("out").ok
-    lost = held.operation().coat.outer_nm
+    lost = held.supply().coat.outer_nm
     goes_on(held, 600.0)
-    assert held.operation().coat.outer_nm == lost
+    assert held.supply().coat.outer_nm == lost
 
 
 def test_out_is_refused_where_off_is_not_proven_where_nothing_is_and_a_second_time(held: Bench) -> None:
@@ -215,7 +214,7 @@ def test_the_current_may_stay_away_until_the_voltage_is_near_its_earlier_value(h
     for _ in range(10):
         reads(bench, 0.0, 13.4)  # 15 V before
     assert bench.operation().energised
-    assert bench.operation().coat.awaited_v == 15.0
+    assert bench.supply().coat.awaited_v == 15.0
     for _ in range(5):
         reads(bench, 0.0, 13.6)
     assert bench.operation().why == "current-lost"
@@ -240,7 +239,7 @@ def test_it_may_stay_away_for_two_minutes_at_most(held: Bench) -> None:
 def test_once_the_current_is_back_its_loss_is_told_at_any_voltage(held: Bench) -> None:
     bench = restarted(held)
     reads(bench, 1.9, 12.0)
-    assert bench.operation().coat.awaited_v is None
+    assert bench.supply().coat.awaited_v is None
     for _ in range(4):
         reads(bench, 0.0, 5.0)
     assert bench.operation().why == "current-lost"
@@ -258,9 +257,9 @@ def test_a_first_start_waits_for_no_voltage() -> None:
 def test_with_the_current_back_the_time_off_is_over(held: Bench) -> None:
     bench = restarted(held)
     reads(bench, 0.0, 5.0)
-    assert bench.operation().coat.off_since_s is not None
+    assert bench.supply().coat.off_since_s is not None
     reads(bench, 1.9, 15.0)
-    assert bench.operation().coat.off_since_s is None
+    assert bench.supply().coat.off_since_s is None
 
 
 @pytest.mark.parametrize("same_boot", [True, False])
@@ -273,12 +272,12 @@ def test_over_a_new_boot_nobody_knows_for_how_long_it_was_off_and_the_coat_must_
     held._ids = count(50)
     held.line.state = replace(held.line.state, supplies={"main": replace(before.supply(), armed=True)})
     known_s, now_s = held.now_s, held.now_s + 30.0 if same_boot else 50.0
-    since_s = held.operation().coat.off_since_s
+    since_s = held.supply().coat.off_since_s
     assert since_s is not None
     held.line = Line(held.setup, held.line.state)
     held.now_s = now_s
     held.give(Started(held.at, "boot", "1", "hash", False, known_s, same_boot))
-    coat = held.operation().coat
+    coat = held.supply().coat
     moved_s = since_s if same_boot else since_s + now_s - known_s
     assert coat.off_since_s == pytest.approx(moved_s)
     assert coat.off_unknown is not same_boot
@@ -294,7 +293,7 @@ def test_a_load_that_is_over_is_carried_into_a_new_boot_too(held: Bench) -> None
     held.line = Line(held.setup, held.line.state)
     known_s, held.now_s = held.now_s, 50.0
     held.give(Started(held.at, "boot", "1", "hash", False, known_s, False))
-    counted_s = held.operation().coat.counted_s
+    counted_s = held.supply().coat.counted_s
     assert counted_s == pytest.approx(50.0)
 
 
