@@ -108,8 +108,9 @@ def grown_c(operation: Operation, coat: Coat) -> float:
 
 
 def target_c(operation: Operation, coat: Coat) -> float:
-    """Charge, C, at which the target is reached: what grew no coat does not count toward it."""
-    return operation.plan.target_c + coat.barren.best
+    """Charge, C, at which the bound that stops it reaches the target: what grew no coat does not count toward it."""
+    barren, plan = coat.barren, operation.plan
+    return plan.target_c + {"low": barren.low, "best": barren.best, "high": barren.high}[plan.stops_on]
 
 
 def mean_loss_nm(operation: Operation, coat: Coat) -> float:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from supervisor.core import alloyed, words
 from supervisor.core.alloyed import Bounds
 from supervisor.core.events import Order
-from supervisor.core.setup import LineSetup, Mode, SupplySetup, TargetMeans
+from supervisor.core.setup import LineSetup, Mode, StopsOn, SupplySetup, TargetMeans
 from supervisor.trade.charge import Interval
 from supervisor.trade.coating import MIL_UM, charge_for_c
 
@@ -33,6 +33,7 @@ class Plan:
         expected_a: current of the plan.
         ramp_s: soft start. expected_s: planned time. longest_s, largest_c: end the operation (R8).
         commanded_a: what counts as commanded where nothing is: the supply's rating; None where set points count.
+        stops_on: which bound of the charge must reach the target.
         alloy: of the load, "" where nobody said. growth: um per C/m2; None in a record of an earlier release, where it
             was the line file's. means: which thickness the target is. spread: share expected across the rack.
         wall_limit_nm: what the outermost walls of the coat bear before it chalks; None where no alloy says.
@@ -50,6 +51,7 @@ class Plan:
     longest_s: float
     largest_c: float
     commanded_a: float | None = None
+    stops_on: StopsOn = "best"
     alloy: str = ""
     growth: Interval | None = None
     means: TargetMeans = "mean"
@@ -122,6 +124,7 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
         longest_s=min(anodize.margin * expected_s, alloyed.chalks_after_s(setup, supply, bears)),
         largest_c=anodize.margin * planned_c,
         commanded_a=supply.rated_current_a if by_hand else None,
+        stops_on=anodize.stops_on,
         alloy=bears.alloy.name if bears.alloy is not None else "",
         growth=bears.growth,
         means=anodize.target_means,

@@ -26,16 +26,10 @@ def under_way(alloy: str = "6061") -> Bench:
     return bench
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def running() -> Bench:
-    """A load right after its soft start; its state is frozen and serves every test."""
+    """A load right after its soft start."""
     return under_way()
-
-
-def taken_up(other: Bench) -> Bench:
-    bench = Bench()
-    bench._take_up(other)
-    return bench
 
 
 def volts(bench: Bench, value: float | None) -> None:
@@ -108,8 +102,7 @@ def test_no_time_runs_backward_and_nothing_is_lost_before_there_is_a_coat() -> N
 
 
 def test_time_in_acid_is_counted_at_the_temperature_of_the_bath(running: Bench) -> None:
-    cool, warm = taken_up(running), taken_up(running)
-    warm.temperature(21.9)
+    cool, warm = running, under_way()
     for bench in (cool, warm):
         bench.temperature(21.9 if bench is warm else 20.5)
         bench.later(0.5)
@@ -124,7 +117,7 @@ def test_time_in_acid_is_counted_at_the_temperature_of_the_bath(running: Bench) 
 
 
 def test_off_the_current_acid_works_with_the_other_energy(running: Bench) -> None:
-    bench = taken_up(running)
+    bench = running
     bench.temperature(21.9)
     bench.ask("hold")
     bench.run(1.5)
@@ -138,7 +131,7 @@ def test_off_the_current_acid_works_with_the_other_energy(running: Bench) -> Non
 
 
 def test_while_nobody_knows_the_temperature_the_warmest_of_the_band_counts(running: Bench) -> None:
-    bench = taken_up(running)
+    bench = running
     bench.later(3.5)
     bench.wake_up()
     before = bench.supply().coat.outer_nm
@@ -149,7 +142,7 @@ def test_while_nobody_knows_the_temperature_the_warmest_of_the_band_counts(runni
 
 
 def test_below_a_plausible_voltage_no_coat_grows_a_minute_after_on(running: Bench) -> None:
-    bench = taken_up(running)
+    bench = running
     volts(bench, 3.0)
     before, grown = bench.operation(), coat.grown_c(bench.operation(), bench.supply().coat)
     volts(bench, 3.0)
@@ -162,7 +155,7 @@ def test_below_a_plausible_voltage_no_coat_grows_a_minute_after_on(running: Benc
 
 @pytest.mark.parametrize("value", [15.0, None])
 def test_at_a_plausible_voltage_and_while_nobody_knows_it_the_coat_grows(running: Bench, value: float | None) -> None:
-    bench = taken_up(running)
+    bench = running
     for _ in range(3):
         volts(bench, value)
     assert bench.supply().coat.barren.best == 0.0
@@ -176,7 +169,7 @@ def test_in_the_first_minute_a_low_voltage_says_nothing() -> None:
 
 
 def test_the_target_is_reached_by_what_grew_coat_alone(running: Bench) -> None:
-    bench = taken_up(running)
+    bench = running
     made = bench.operation()
     most = made.dose.charge.best
     short = replace(made, plan=replace(made.plan, target_c=most - 5.0))

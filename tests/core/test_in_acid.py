@@ -7,7 +7,6 @@ coat to be gauged up to 10 min, and none after that or once it was rinsed.
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import count
 
 import pytest
 
@@ -17,15 +16,16 @@ from supervisor.core.anodize import State
 from supervisor.core.coat import Coat
 from supervisor.core.events import Quality, Reading, Recorded, Scanned, Started
 from supervisor.core.line import Line
+from supervisor.core.setup import LineSetup
 from tests.core.kit import Bench
+from tests.core.plain import line_setup
 
 REMINDER, ALARM = "main/left-in-acid", "main/left-long-in-acid"
 
 
-@pytest.fixture(scope="module")
-def before() -> Bench:
-    """A load held with off proven; its state is frozen and serves every test."""
-    bench = Bench().running(target_um=20.0)
+def on(setup: LineSetup) -> Bench:
+    """A load held with off proven."""
+    bench = Bench(setup).running(target_um=20.0)
     bench.run(20.0)
     assert bench.ask("hold").ok
     bench.run(2.0)
@@ -33,12 +33,12 @@ def before() -> Bench:
     return bench
 
 
+PLAIN = line_setup()
+
+
 @pytest.fixture
-def held(before: Bench) -> Bench:
-    bench = Bench()
-    bench._take_up(before)
-    bench._ids = count(50)
-    return bench
+def held() -> Bench:
+    return on(PLAIN)
 
 
 def with_coat(bench: Bench, **changes: object) -> None:
@@ -178,11 +178,9 @@ def test_a_part_that_was_out_is_not_restarted(held: Bench) -> None:
     assert [reason.partition(":")[0] for reason in answer.reasons] == ["coat can go on"]
 
 
-def test_the_limits_of_a_restart_are_the_lines_own(held: Bench) -> None:
-    anodize = replace(held.setup.anodize, restart_plain_s=10.0, restart_within_s=20.0)
-    strict = Bench(replace(held.setup, anodize=anodize))
-    strict._take_up(held)
-    strict._ids = count(50)
+def test_the_limits_of_a_restart_are_the_lines_own() -> None:
+    anodize = replace(PLAIN.anodize, restart_plain_s=10.0, restart_within_s=20.0)
+    strict = on(replace(PLAIN, anodize=anodize))
     off_for(strict, 21.0)
     assert not strict.ask("restart").ok
     off_for(strict, 19.0)
@@ -264,13 +262,10 @@ def test_with_the_current_back_the_time_off_is_over(held: Bench) -> None:
 
 @pytest.mark.parametrize("same_boot", [True, False])
 def test_over_a_new_boot_nobody_knows_for_how_long_it_was_off_and_the_coat_must_be_gauged(
-    before: Bench, same_boot: bool
+    same_boot: bool,
 ) -> None:
-    supply = replace(before.setup.supplies["main"], device_time_out_s=5.0)  # it bounds the charge over the new boot
-    held = Bench(replace(before.setup, supplies={"main": supply}))
-    held._take_up(before)
-    held._ids = count(50)
-    held.line.state = replace(held.line.state, supplies={"main": replace(before.supply(), armed=True)})
+    supply = replace(PLAIN.supplies["main"], device_time_out_s=5.0)  # it bounds the charge over the new boot
+    held = on(replace(PLAIN, supplies={"main": supply}))
     known_s, now_s = held.now_s, held.now_s + 30.0 if same_boot else 50.0
     since_s = held.supply().coat.off_since_s
     assert since_s is not None
