@@ -17,6 +17,7 @@ from supervisor.service.clock import boot_clock_s
 from supervisor.service.holder import holders_of_file
 
 DONE = {
+    "out": "Noted: the load is out of the acid. It is not restarted any more; reset ends it.",
     "alarm acknowledge": "{alarm}: acknowledged.",
     "alarm reset": "{alarm}: reset.",
     "alarm shelve": "{alarm}: not told for {for}. What its cause does stays in force.",

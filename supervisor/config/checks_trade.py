@@ -27,6 +27,7 @@ def trade(view: View, told: Told) -> None:
     _anodize(view, told)
     _target(view, told)
     _alloy(view, told)
+    _restart(view, told)
 
 
 def likely_slip(text: str, thickest_um: float) -> str:
@@ -140,6 +141,13 @@ def _anodize(view: View, told: Told) -> None:
     if known(anodize.thickest) and anodize.thickest > THICKEST_UM:
         right = likely_slip(view.given["anodize"]["thickest"], THICKEST_UM)
         told(("anodize", "thickest"), "no sulfuric coat grows so thick", right)
+
+
+def _restart(view: View, told: Told) -> None:
+    anodize = view.document.anodize
+    if known(anodize.restart_plain, anodize.restart_within) and anodize.restart_plain > anodize.restart_within:
+        right = f"at most restart_within, {show(anodize.restart_within, 'time', view.system)}"
+        told(("anodize", "restart_plain"), "a load would go on as if nothing had been after it is refused", right)
 
 
 def _target(view: View, told: Told) -> None:

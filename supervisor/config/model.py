@@ -261,6 +261,14 @@ class AnodizeTable(Table):
         json_schema_extra={"default": "15 %"},
         description="by so much the coat is expected to differ from its mean, either way, across a rack",
     )
+    restart_plain: Delay = Field(
+        default=120.0,
+        json_schema_extra={"default": "2 min"},
+        description="off the current in acid up to so long a held load goes on; later its coat must be gauged",
+    )
+    restart_within: Delay = Field(
+        default=600.0, json_schema_extra={"default": "10 min"}, description="after so long it is not restarted"
+    )
 
 
 class LineDocument(Table):

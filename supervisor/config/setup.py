@@ -187,4 +187,6 @@ def _anodize(document: LineDocument) -> AnodizeSetup:
         alloy=table.alloy or "",
         rack_spread=table.rack_spread,
         target_means=table.target_means,
+        restart_plain_s=table.restart_plain,
+        restart_within_s=table.restart_within,
     )

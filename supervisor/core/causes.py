@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import contactor, knobs, meters, output, switches
+from supervisor.core import contactor, in_acid, knobs, meters, output, switches
 from supervisor.core.anodize import Operation, State, Trigger
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import strongest
@@ -76,6 +76,8 @@ def judge_supply(work: Work, name: str) -> None:
     work.alarm(name, "voltage-ceiling", _at_ceiling(supply))
     work.alarm(name, "meters-differ", meters.differ(work, name))
     knobs.judge(work, name)
+    for cause in ("left-in-acid", "left-long-in-acid"):  # the rows' delays tell them apart
+        work.alarm(name, cause, in_acid.sits(supply))
     for cause in FAULTS:
         work.alarm(name, cause, cause in supply.faults)
 

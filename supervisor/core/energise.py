@@ -7,6 +7,7 @@ from dataclasses import replace
 from supervisor.core import alloyed, contactor, dose, in_acid, knobs
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
+from supervisor.core.coat import Coat
 from supervisor.core.events import Recorded, Written
 from supervisor.core.load import REMEMBERED_LOADS, Load
 from supervisor.core.permissives import failing
@@ -66,9 +67,8 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     operation = move(held or _begin(work, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
     if held is None:
-        notice = " ".join(alloyed.notices(operation.plan))
-    else:
-        operation, notice = in_acid.resumed(work, operation)
+        work.put(name, replace(work.supply(name), coat=Coat()))
+    notice = in_acid.resume(work, name, operation) if held else " ".join(alloyed.notices(operation.plan))
     setup = work.supply_setup(name)
     fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
     work.put(name, fresh)

@@ -174,6 +174,7 @@ RequestKind = Literal[
     "stop",
     "abort",
     "reset",
+    "out",
     "off",
     "alarm reset",
     "alarm acknowledge",

@@ -31,6 +31,7 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         _charge_bounded(state, name, what),
         _time_left(state, name, what, now_s),
         _plan_within_limits(setup, state, name, what),
+        _coat_can_go_on(setup, state, name, what, now_s),
         *_bath_in_band(setup, state, supply, now_s),
         *_heartbeats(setup, state, name, now_s),
         *contacts.against(setup, state, name, now_s),
@@ -102,6 +103,24 @@ def _plan_within_limits(setup: LineSetup, state: LineState, name: str, what: str
     return (
         f"plan within limits: load {operation.load} was planned for {plan.current_a:.4g} A and {plan.voltage_v:.4g} V; "
         f"{name} may give {most_a:.4g} A and {supply.rated_voltage_v:.4g} V since the line file was changed."
+    )
+
+
+def _coat_can_go_on(setup: LineSetup, state: LineState, name: str, what: str, now_s: float) -> str:
+    """A coat that stood in acid for long, or was rinsed, does not take up its growth evenly."""
+    operation = state.supplies[name].operation
+    if what != "restart" or operation is None:
+        return ""
+    then = "Rinse the load, gauge its coat, and keep it so or strip it."
+    coat = state.supplies[name].coat
+    if coat.out_s is not None:
+        return f"coat can go on: load {operation.load} was taken out of the acid. {then}"
+    off_s, within_s = coat.off_for_s(now_s), setup.anodize.restart_within_s
+    if off_s <= within_s:
+        return ""
+    return (
+        f"coat can go on: load {operation.load} was off the current in acid for {words.duration(off_s)}, more than "
+        f"{words.duration(within_s)}. {then}"
     )
 
 

@@ -215,7 +215,8 @@ def _lost_current(
     work: Work, setup: SupplySetup, operation: Operation, current_a: float, sent_s: float, sampled_s: float
 ) -> Operation:
     """Watch for a current far under what is set while commanded on; remember since when."""
-    reference_a = None if knobs.waits_for_hands(setup, operation) else _reference_a(operation, sent_s)
+    waits = knobs.waits_for_hands(setup, operation) or work.supply(setup.name).coat.awaited_v is not None
+    reference_a = None if waits else _reference_a(operation, sent_s)
     if reference_a is None or current_a >= work.setup.anodize.reached_fraction * reference_a:
         return replace(operation, low_since_s=None)
     since_s = sampled_s if operation.low_since_s is None else operation.low_since_s

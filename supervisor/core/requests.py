@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-from supervisor.core import air, alarm_requests, anodize, bath, exercise, knobs, switches
+from supervisor.core import air, alarm_requests, anodize, bath, exercise, in_acid, knobs, switches
 from supervisor.core.anodize import State, Trigger
 from supervisor.core.energise import RECORD_WITHIN_S, intend
 from supervisor.core.events import Order, Request
@@ -95,6 +95,9 @@ def _operation(work: Work, request: Request, name: str) -> None:
         _reset(work, request, name)
     elif request.what == "confirm":
         why = knobs.confirm(work, name)
+        work.answer(request.id, (why,) if why else (), supply=name)
+    elif request.what == "out":
+        why = in_acid.take_out(work, name)
         work.answer(request.id, (why,) if why else (), supply=name)
     else:
         why = f"{request.what} asked for by {request.who}"

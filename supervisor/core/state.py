@@ -9,6 +9,7 @@ from supervisor.core.alarm_log import Happening
 from supervisor.core.alarms import Alarm
 from supervisor.core.annunciator import AnnunciatorState
 from supervisor.core.anodize import Operation
+from supervisor.core.coat import Coat
 from supervisor.core.contactor import Closing
 from supervisor.core.contacts import ContactState
 from supervisor.core.cooling import CoolingState
@@ -83,6 +84,7 @@ class SupplyState:
         closing: its contactor on the way to closed; None while it is not.
         counted_from: the supply's own counter, C, and the metered charge, C, at the same moment of this operation; None
             before the first reading of it.
+        coat: what becomes of the coat of its load beside the charge, also once the operation is over.
     """
 
     output: Output = field(default_factory=Output)
@@ -94,6 +96,7 @@ class SupplyState:
     armed: bool = False
     closing: Closing | None = None
     counted_from: tuple[float, float] | None = None
+    coat: Coat = field(default_factory=Coat)
 
 
 @dataclass(frozen=True, slots=True)

@@ -181,9 +181,10 @@ def _shows_off(setup: LineSetup, state: LineState, name: str, at: Instant) -> bo
 
 
 def _operation(setup: LineSetup, state: LineState, name: str, operation: Operation, at: Instant) -> dict[str, Any]:
+    aged = state.supplies[name].coat
     plan, charge, growth = operation.plan, _charge(setup, state, name, operation, at), setup.growth
     of_line = Interval(growth.low_um_m2_per_c, growth.best_um_m2_per_c, growth.high_um_m2_per_c)
-    made = coat.told(operation, charge, of_line)
+    made = coat.told(operation, aged, charge, of_line)
     load = state.loads.get(operation.load)
     now_a = value(setup, state, setup.supplies[name].current, at) if operation.energised else None
     return {
@@ -195,7 +196,7 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "area_m2": plan.area_m2,
         "alloy": plan.alloy,
         "gauge": load.gauge if load else "",
-        "target": {"thickness_um": plan.target_um, "means": plan.means, "charge_c": coat.target_c(operation)},
+        "target": {"thickness_um": plan.target_um, "means": plan.means, "charge_c": coat.target_c(operation, aged)},
         "set_current_a": plan.current_a,
         "set_voltage_v": plan.voltage_v,
         "expected_s": plan.expected_s,
@@ -209,8 +210,8 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "mass_g_per_m2": _interval(made.mass_g_per_m2),
         "mass_lost_share": made.lost_share,
         "porosity_share": made.porosity,
-        "barren_c": operation.coat.barren.best,
-        "to_go_s": max(0.0, coat.target_c(operation) - charge.best) / now_a
+        "barren_c": aged.barren.best,
+        "to_go_s": max(0.0, coat.target_c(operation, aged) - charge.best) / now_a
         if now_a is not None and now_a > 0
         else None,
     }

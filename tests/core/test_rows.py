@@ -29,7 +29,7 @@ WARNINGS = {
     "urgent-switch-failed", "switch-failed", "button-held", "supply-absent", "current-without-operation",
     "off-not-proven", "contactor-stuck", "ramp-not-confirmed", "current-off-plan", "switch-off-by-hand",
     "voltage-ceiling", "bath-low", "bath-high", "lid-open", "agitation-lost", "no-rise", "no-fall",
-    "heating-unattended",
+    "heating-unattended", "left-in-acid", "left-long-in-acid",
 }  # fmt: skip
 
 HANDS_AT_ONCE = {
@@ -59,7 +59,7 @@ def test_everything_else_warns() -> None:
 def test_a_trip_and_what_asks_for_hands_at_once_are_of_high_priority_and_little_is_low() -> None:
     tripping = set().union(*TRIPS.values())
     assert those(priority=Priority.HIGH) == (tripping - {"not-ready"}) | HANDS_AT_ONCE | {"no-rise"}
-    assert those(priority=Priority.LOW) == {"button-held", "lid-open", "heating-unattended"}
+    assert those(priority=Priority.LOW) == {"button-held", "lid-open", "heating-unattended", "left-in-acid"}
 
 
 def test_what_asks_for_hands_at_once_is_never_hidden() -> None:
@@ -103,7 +103,7 @@ def test_how_long_a_cause_must_be_there_before_it_counts() -> None:
     assert other_than("on_delay_s", 0.0) == {
         "button-held": 30.0, "current-off-plan": 30.0, "voltage-ceiling": 30.0, "meters-differ": 10.0, "lid-shut": 1.0,
         "lid-open": 600.0, "ventilation-lost": 5.0, "agitation-lost": 12.0, "agitation-long-lost": 45.0,
-        "level-low": 3.0,
+        "level-low": 3.0, "left-in-acid": 120.0, "left-long-in-acid": 300.0,
     }  # fmt: skip
 
 
@@ -111,7 +111,8 @@ def test_how_long_a_line_file_may_let_a_cause_be_there() -> None:
     assert other_than("longest_s", 0.0) == {
         "button-held": 300.0, "current-off-plan": 300.0, "voltage-ceiling": 300.0, "meters-differ": 120.0,
         "lid-shut": 5.0, "lid-open": 7200.0, "ventilation-lost": 15.0, "agitation-lost": 15.0,
-        "agitation-long-lost": 60.0, "level-low": 60.0, "guard-open": 2.0,
+        "agitation-long-lost": 60.0, "level-low": 60.0, "guard-open": 2.0, "left-in-acid": 300.0,
+        "left-long-in-acid": 900.0,
     }  # fmt: skip
 
 
