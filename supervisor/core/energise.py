@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import contactor, dose, knobs
+from supervisor.core import contactor, dose, knobs, zero
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
 from supervisor.core.events import Recorded, Written
@@ -62,6 +62,7 @@ def expire(work: Work, name: str) -> None:
 
 
 def _energise(work: Work, name: str, pending: Pending) -> None:
+    zero.note(work, name)
     held = work.supply(name).operation
     operation = move(held or _begin(work, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
@@ -69,7 +70,8 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
     work.put(name, fresh)
     work.note_move(name, operation, "")
-    work.answer(pending.request, operation=operation.id, load=operation.load, supply=name)
+    stops_on = operation.plan.stops_on
+    work.answer(pending.request, operation=operation.id, load=operation.load, supply=name, stops_on=stops_on)
     if setup.control != "remote":
         work.wanted_on(name)
     if setup.contactor is not None:

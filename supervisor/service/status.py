@@ -203,8 +203,11 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "elapsed_s": at.process_s - operation.began_s,
         "charge_c": _interval(charge),
         "charge_unbounded": operation.dose.unbounded,
+        "stops_on": plan.stops_on,
         "thickness_um": _interval(grown),
-        "to_go_s": max(0.0, plan.target_c - charge.best) / now_a if now_a is not None and now_a > 0 else None,
+        "to_go_s": max(0.0, plan.target_c - getattr(charge, plan.stops_on)) / now_a
+        if now_a is not None and now_a > 0
+        else None,
     }
 
 

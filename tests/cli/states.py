@@ -39,6 +39,7 @@ RUNNING: dict[str, Any] = {
                 "elapsed_s": 1500.0,
                 "charge_c": {"low": 2862.0, "best": 2880.0, "high": 2898.0},
                 "charge_unbounded": False,
+                "stops_on": "best",
                 "thickness_um": {"low": 10.5, "best": 12.1, "high": 12.5},
                 "to_go_s": 962.0,
             },
