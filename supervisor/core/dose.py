@@ -187,7 +187,7 @@ def lost_track(dose: Dose, at_s: float, most_a: float, longest_s: float | None, 
     ahead = Interval(most_a * behind_s, 0.0, 0.0)
     fresh = replace(
         dose, last_s=at_s, last=NOTHING, steps_s=(), ahead=ahead, doubt_s=0.0, level=NOTHING, gap=None, set_back=None,
-        counted=None, uncounted=False,
+        counted=None,
     )  # fmt: skip
     if longest_s is None:
         return replace(fresh, unbounded=True)
