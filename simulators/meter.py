@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 AVERAGINGS = ("spot", "window", "filter")
 SHOWS = ("mean", "true rms")
+# A filter takes a current that changes in steps of this share of its time constant.
+_PIECE = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +48,17 @@ class _Stretch:
         """The part after a moment."""
         if moment_s <= self.began_s:
             return self
-        gone = (moment_s - self.began_s) / (self.ended_s - self.began_s)
-        return _Stretch(moment_s, self.ended_s, self.from_a + gone * (self.to_a - self.from_a), self.to_a)
+        return self.part((moment_s - self.began_s) / (self.ended_s - self.began_s), 1.0)
+
+    def part(self, from_share: float, to_share: float) -> _Stretch:
+        """The part between two shares of its length."""
+        long_s, rise_a = self.ended_s - self.began_s, self.to_a - self.from_a
+        return _Stretch(
+            self.began_s + from_share * long_s,
+            self.began_s + to_share * long_s,
+            self.from_a + from_share * rise_a,
+            self.from_a + to_share * rise_a,
+        )
 
 
 class Meter:
@@ -70,7 +81,9 @@ class Meter:
             return
         stretch = _Stretch(began_s, began_s + step_s, from_a, to_a)
         if self._plan.averaging == "filter":
-            self._filter(stretch)
+            pieces = 1 if from_a == to_a else math.ceil(step_s / (_PIECE * self._plan.over_s))
+            for n in range(pieces):
+                self._filter(stretch.part(n / pieces, (n + 1) / pieces))
             return
         self._stretches.append(stretch)
         while self._stretches[0].ended_s <= stretch.ended_s - self._plan.over_s:
