@@ -22,12 +22,13 @@ from supervisor.config.quantities import (
     Duration,
     Growth,
     Ripple,
+    Share,
     Text,
     Thickness,
     Voltage,
 )
 from supervisor.config.shape import Name, Table, quantity_error
-from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, StopsOn, ThermocoupleKind
+from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, StopsOn, TargetMeans, ThermocoupleKind
 from supervisor.trade.metering import Averaging, Shows
 from supervisor.units import System
 
@@ -263,6 +264,15 @@ class AnodizeTable(Table):
     )
     target: Thickness | None = None
     stops_on: StopsOn = Field(default="best", description="the bound of the charge that must reach the target")
+    target_means: TargetMeans = Field(default="mean", description="which thickness a target is")
+    alloy: Text | None = Field(
+        default=None, description='of loads that name none, such as "6061"; its growth goes before [growth]'
+    )
+    rack_spread: Share = Field(
+        default=0.15,
+        json_schema_extra={"default": "15 %"},
+        description="by so much the coat is expected to differ from its mean, either way, across a rack",
+    )
 
 
 class LineDocument(Table):

@@ -10,6 +10,7 @@ from supervisor.core import (
     bath,
     buttons,
     causes,
+    coat,
     communication,
     contactor,
     contacts,
@@ -17,6 +18,7 @@ from supervisor.core import (
     energise,
     exercise,
     heartbeat,
+    in_acid,
     knobs,
     output,
     readings,
@@ -237,8 +239,11 @@ def _ending(work: Work) -> None:
 
 
 def _may_rest(work: Work, name: str) -> bool:
-    """Whether an output may go to its safe state now: a remote supply's contactor waits for the proof of off."""
-    supply = next((s for s, of in work.setup.supplies.items() if of.contactor == name and of.control == "remote"), None)
+    """Whether an output may go to its safe state now: a supply's contactor waits for the proof of off.
+
+    Of one with knobs it was the off.
+    """
+    supply = next((s for s, of in work.setup.supplies.items() if of.contactor == name), None)
     return supply is None or work.supply(supply).output.proven_off
 
 
@@ -277,6 +282,7 @@ def _settle(work: Work, name: str) -> None:
     if supply.operation is not None and not supply.operation.over:
         counted = count_commanded(supply.operation, work.at.process_s, off_proven=supply.output.proven_off)
         work.put_operation(name, counted)
+    in_acid.follow(work, name)
     energise.expire(work, name)
     energise.follow_contactor(work, name)
     contactor.settle(work, name)
@@ -310,8 +316,7 @@ def _target(work: Work, name: str) -> None:
     operation = work.supply(name).operation
     if operation is None or operation.over:
         return
-    plan = operation.plan
-    at_target = dose.reached(operation.dose, plan.target_c, plan.stops_on)
+    at_target = dose.reached(operation.dose, coat.target_c(operation), operation.plan.stops_on)
     if at_target or work.at.process_s >= _stop_s(work.supply(name), operation):
         work.move(name, Trigger.TARGET)
 
@@ -323,7 +328,7 @@ def _stop_s(supply: SupplyState, operation: Operation) -> float:
     plan = operation.plan
     stepped = bool(operation.dose.steps_s) and plan.mode == "current" and plan.commanded_a is None
     current_a = operation.ramp.current_a if stepped else operation.dose.last.best
-    crossing_s = dose.crossing_s(operation.dose, plan.target_c, current_a, plan.stops_on)
+    crossing_s = dose.crossing_s(operation.dose, coat.target_c(operation), current_a, plan.stops_on)
     return float("inf") if crossing_s is None else crossing_s - supply.lead_s
 
 

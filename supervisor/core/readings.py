@@ -254,8 +254,8 @@ def _says(work: Work, setup: SupplySetup, what: str, value: float, sent_s: float
         if operation is not None and ramp is not None and _volts_over(work, setup, operation, value):
             work.fault(setup.name, "over-voltage")
     elif what == "restarted":
-        if ramp is not None and _after(ramp.on_s, sent_s) and value >= 1:
-            work.fault(setup.name, "supply-restarted")
+        if value >= 1:
+            _restarted(work, setup.name, energised=ramp is not None and _after(ramp.on_s, sent_s))
     elif ramp is not None and _after(ramp.set_s, sent_s):
         given, step = (
             (ramp.current_a, setup.current_step_a) if what == "set_current" else (ramp.voltage_v, setup.voltage_step_v)
@@ -278,12 +278,16 @@ def _volts_over(work: Work, setup: SupplySetup, operation: Operation, voltage_v:
 
 
 def _uptime(work: Work, name: str, before_s: float | None, now_s: float) -> None:
-    """Seconds since the supply's power came on, fewer than before: it began anew, and its own time-out is not armed."""
-    if before_s is None or now_s >= before_s:
-        return
-    supply = work.supply(name)
-    work.put(name, replace(supply, armed=False))
-    if supply.operation is not None and supply.operation.energised:
+    """Seconds since the supply's power came on, fewer than before: it began anew."""
+    if before_s is not None and now_s < before_s:
+        operation = work.supply(name).operation
+        _restarted(work, name, energised=operation is not None and operation.energised)
+
+
+def _restarted(work: Work, name: str, *, energised: bool) -> None:
+    """A supply began anew: its own time-out is not armed any more, and what it was to give is over."""
+    work.put(name, replace(work.supply(name), armed=False))
+    if energised:
         work.fault(name, "supply-restarted")
 
 
