@@ -74,8 +74,8 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
     work.put(name, fresh)
     work.note_move(name, operation, "")
-    told = {"operation": operation.id, "load": operation.load, "supply": name, "notice": notice}
-    work.answer(pending.request, **told, stops_on=operation.plan.stops_on)
+    load, stops_on = operation.load, operation.plan.stops_on
+    work.answer(pending.request, operation=operation.id, load=load, supply=name, notice=notice, stops_on=stops_on)
     if notice:
         work.actions.append(Note("operation", name, notice, {"load": operation.load, "operation": operation.id}))
     if setup.control != "remote":

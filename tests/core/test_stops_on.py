@@ -8,7 +8,8 @@ import pytest
 
 from supervisor.core.anodize import State
 from supervisor.core.setup import StopsOn
-from tests.core.kit import Bench, line_setup
+from tests.core.kit import Bench
+from tests.core.plain import line_setup
 
 
 def stopped(stops_on: StopsOn) -> Bench:

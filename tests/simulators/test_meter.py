@@ -48,7 +48,7 @@ def fine(plan: MeterPlan, until_s: float) -> float:
         keep, value = math.exp(-FINE_S / plan.over_s), 0.0
         for current in currents:
             value = keep * value + (1 - keep) * current
-    return value ** (1 / power)
+    return math.pow(value, 1 / power)
 
 
 @pytest.mark.parametrize("shows", ["mean", "true rms"])
