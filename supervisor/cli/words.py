@@ -185,6 +185,8 @@ def progress_text(operation: dict[str, Any], system: System) -> str:
         f"{show(grown['best'], 'thickness', system)} ({band}) of {show(target['thickness_um'], 'thickness', system)}, "
         f"{show(charge['best'], 'charge', system)} of {show(target['charge_c'], 'charge', system)}"
     )
+    if operation["stops_on"] != "best":
+        text += f" (stops on the {operation['stops_on']} bound)"
     if operation["charge_unbounded"]:
         text += ", more may have flowed while nobody watched"
     return text if operation["to_go_s"] is None else f"{text}, {duration(operation['to_go_s'])} to go"

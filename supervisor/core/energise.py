@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import alloyed, contactor, dose, in_acid, knobs
+from supervisor.core import alloyed, contactor, dose, in_acid, knobs, zero
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
 from supervisor.core.coat import Coat
@@ -63,6 +63,7 @@ def expire(work: Work, name: str) -> None:
 
 
 def _energise(work: Work, name: str, pending: Pending) -> None:
+    zero.note(work, name)
     held = work.supply(name).operation
     operation = move(held or _begin(work, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
@@ -73,7 +74,8 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
     work.put(name, fresh)
     work.note_move(name, operation, "")
-    work.answer(pending.request, operation=operation.id, load=operation.load, supply=name, notice=notice)
+    load, stops_on = operation.load, operation.plan.stops_on
+    work.answer(pending.request, operation=operation.id, load=load, supply=name, notice=notice, stops_on=stops_on)
     if notice:
         work.actions.append(Note("operation", name, notice, {"load": operation.load, "operation": operation.id}))
     if setup.control != "remote":

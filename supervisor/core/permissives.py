@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from supervisor.core import contacts, words
+from supervisor.core import contacts, words, zero
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
@@ -28,6 +28,7 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         _operation_ready(state, name, what),
         _off_proven(state, name),
         _supply_answers(state, supply, now_s),
+        zero.against(setup, state, supply, what),
         _charge_bounded(state, name, what),
         _time_left(state, name, what, now_s),
         _plan_within_limits(setup, state, name, what),

@@ -8,7 +8,7 @@ from typing import Literal
 from supervisor.core.effects import Interlock
 from supervisor.core.interlocks import standard_interlocks
 from supervisor.core.words import Units
-from supervisor.trade.metering import Meter
+from supervisor.trade.metering import STEADY, Meter
 
 Mode = Literal["current", "voltage"]
 """What an operation holds: a current under a voltage ceiling, or a voltage under a current cap."""
@@ -217,7 +217,7 @@ class SupplySetup:
     uptime: str = ""
     restarted: str = ""
     counter: str = ""
-    meter: Meter = Meter()
+    meter: Meter = STEADY
     counts: Accuracy | None = None
 
 

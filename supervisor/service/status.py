@@ -204,6 +204,7 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "elapsed_s": at.process_s - operation.began_s,
         "charge_c": _interval(charge),
         "charge_unbounded": operation.dose.unbounded,
+        "stops_on": plan.stops_on,
         "thickness_um": _interval(made.mean_um),
         "least_local_um": _interval(made.least_local_um),
         "spread_um": _interval(made.spread_um),
@@ -211,7 +212,7 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "mass_lost_share": made.lost_share,
         "porosity_share": made.porosity,
         "barren_c": aged.barren.best,
-        "to_go_s": max(0.0, coat.target_c(operation, aged) - charge.best) / now_a
+        "to_go_s": max(0.0, coat.target_c(operation, aged) - getattr(charge, plan.stops_on)) / now_a
         if now_a is not None and now_a > 0
         else None,
     }

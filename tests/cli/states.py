@@ -41,6 +41,7 @@ RUNNING: dict[str, Any] = {
                 "elapsed_s": 1500.0,
                 "charge_c": {"low": 2862.0, "best": 2880.0, "high": 2898.0},
                 "charge_unbounded": False,
+                "stops_on": "best",
                 "thickness_um": {"low": 10.5, "best": 12.1, "high": 12.5},
                 "least_local_um": {"low": 8.9, "best": 10.3, "high": 10.6},
                 "spread_um": {"low": 10.3, "best": 12.1, "high": 13.9},
