@@ -87,7 +87,8 @@ def test_a_limit_is_met_when_the_bath_is_there_and_not_after_the_end() -> None:
     heat_w = 10.0 / 3600 / of.per_w  # ten kelvin an hour
     insulated = (1.0, 0.0, 1.0, 0.0)
     found = bath_end.course(insulated, of, 21.0, Ahead(heat_w, 1800.0, None), 24.0)
-    assert (found.end_c, found.highest_c) == (pytest.approx(26.0), pytest.approx(26.0))
+    assert found.end_c == pytest.approx(26.0)
+    assert found.highest_c == pytest.approx(26.0)
     assert found.limit_s == pytest.approx(1080.0, abs=15.0)
     assert bath_end.course(insulated, of, 21.0, Ahead(heat_w, 1000.0, None), 24.0).limit_s is None
 
