@@ -80,9 +80,11 @@ class LoadDraw:
     pores_s: float
 
     @classmethod
-    def of(cls, alloy: Alloy, chance: random.Random) -> LoadDraw:
-        """Draw a load of this alloy."""
+    def of(cls, alloy: Alloy, chance: random.Random, growth_um_per_a_min_dm2: float | None = None) -> LoadDraw:
+        """Draw a load of this alloy, with its growth as well where none is given."""
         growth = chance.uniform(alloy.growth_low, alloy.growth_high) * chance.uniform(0.95, 1.02)
+        if growth_um_per_a_min_dm2 is not None:
+            growth = growth_um_per_a_min_dm2
         return cls(growth / 6000.0, chance.uniform(0.0, 2.0), chance.uniform(4.0, 6.0), chance.uniform(9.0, 14.0))
 
 
@@ -93,6 +95,8 @@ class Cell:
         area_dm2: wetted area of the whole load.
         share: part of that area still in contact, 0 to 1; 0 means that the circuit is open.
         creep_ohm: resistance that a failing contact adds; infinite when it has opened.
+        touch_ohm: resistance of a rack that touches the cathode, beside the cell; infinite while it does not.
+        burning_c: how much hotter than its surroundings the surface is where it burns, K.
         charge_c: charge that has passed through the load.
         draw: what chance decided for it.
         is_stirred: whether the acid around it moves.
@@ -100,8 +104,8 @@ class Cell:
 
     __slots__ = (
         "_acid_g_per_l", "_alloy_v", "_barrier_v", "_leads_ohm", "_pores", "_residual_v", "_rise_per_as", "_settled_s",
-        "_still_rise_c", "_surface_over_bath_c", "_surface_rise_c", "area_dm2", "charge_c", "creep_ohm", "draw",
-        "is_stirred", "share",
+        "_still_rise_c", "_surface_over_bath_c", "_surface_rise_c", "_touch_c", "area_dm2", "burning_c", "charge_c",
+        "creep_ohm", "draw", "is_stirred", "share", "touch_ohm",
     )  # fmt: skip
 
     def __init__(
@@ -114,12 +118,16 @@ class Cell:
         surface_over_bath_c: float,
         still_over_bath_c: float,
         chance: random.Random,
+        growth_um_per_a_min_dm2: float | None = None,
     ) -> None:
         self.area_dm2 = area_dm2
         self.share = 1.0
         self.creep_ohm = 0.0
+        self.touch_ohm = math.inf
+        self.burning_c = 0.0
         self.charge_c = 0.0
-        self.draw = LoadDraw.of(ALLOYS[alloy], chance)
+        self._touch_c = 0.0
+        self.draw = LoadDraw.of(ALLOYS[alloy], chance, growth_um_per_a_min_dm2)
         self._alloy_v = ALLOYS[alloy].voltage_v
         self._acid_g_per_l = acid_g_per_l
         self._leads_ohm = leads_ohm
@@ -136,7 +144,7 @@ class Cell:
     @property
     def thickness_um(self) -> float:
         """Mean thickness over the whole load's area, um."""
-        return self.draw.growth_um_m2_per_c * self.charge_c / (self.area_dm2 * 0.01)
+        return self.draw.growth_um_m2_per_c * (self.charge_c - self._touch_c) / (self.area_dm2 * 0.01)
 
     @property
     def residual_v(self) -> float:
@@ -146,7 +154,12 @@ class Cell:
     @property
     def is_open(self) -> bool:
         """Whether no current can pass."""
-        return self.share <= 0.0 or math.isinf(self.creep_ohm)
+        return (self.share <= 0.0 and not self.is_touching) or math.isinf(self.creep_ohm)
+
+    @property
+    def is_touching(self) -> bool:
+        """Whether a rack touches the cathode: what flows passes the oxide by."""
+        return not math.isinf(self.touch_ohm)
 
     @property
     def surface_over_bath_c(self) -> float:
@@ -169,12 +182,16 @@ class Cell:
 
     def voltage_at(self, current_a: float) -> float:
         """Voltage at the ends of the leads, V, while this current flows."""
+        if self.is_touching:
+            return current_a * (self._leads_ohm + self.creep_ohm + self.touch_ohm)
         density = max(current_a / (self.area_dm2 * self.share), _LEAST_A_PER_DM2)
         field = 1.0 + _FIELD_SHARE * math.log(density / _REFERENCE_A_PER_DM2)
         return self._barrier_v * field + current_a * (self._leads_ohm + self.creep_ohm)
 
     def current_at(self, voltage_v: float) -> float:
         """Current, A, that this voltage at the ends of the leads drives; found by Newton's method."""
+        if self.is_touching:
+            return voltage_v / (self._leads_ohm + self.creep_ohm + self.touch_ohm)
         area = self.area_dm2 * self.share
         ohmic = _REFERENCE_A_PER_DM2 * area * (self._leads_ohm + self.creep_ohm)
         per_fold = self._barrier_v * _FIELD_SHARE
@@ -203,10 +220,14 @@ class Cell:
             self._residual_v *= math.exp(-step_s / _RESIDUAL_DECAY_S)
             self._surface_over_bath_c *= math.exp(-step_s / _SURFACE_LAG_S)
             return
+        if self.is_touching:
+            self._touch_c += current_a * step_s
+            self._residual_v *= math.exp(-step_s / _RESIDUAL_DECAY_S)
+            return
         density = current_a / (self.area_dm2 * self.share)
         cell_v = voltage_v - current_a * (self._leads_ohm + self.creep_ohm)
         self._residual_v = cell_v
-        self._grow_barrier(step_s, density, bath_c + self._surface_over_bath_c, holds_voltage)
+        self._grow_barrier(step_s, density, bath_c + self._surface_over_bath_c + self.burning_c, holds_voltage)
         self._pores += (1.0 - self._pores) * -math.expm1(-step_s / self.draw.pores_s)
         rise_c = (self._surface_rise_c if self.is_stirred else self._still_rise_c) * density * cell_v
         self._surface_over_bath_c += (rise_c - self._surface_over_bath_c) * -math.expm1(-step_s / _SURFACE_LAG_S)

@@ -79,5 +79,6 @@ def answer_of(line: Path | None, kind: str, body: dict[str, Any]) -> dict[str, A
 def _done(kind: str, asked: dict[str, str | bool], answer: dict[str, Any]) -> str:
     if kind in {"start", "restart"}:
         done = f"{answer['supply']}: load {answer['load']} is under way as operation {answer['operation']}."
+        done = f"{done} {answer['notice']}" if answer.get("notice") else done
         return f"{done} What to turn its knobs to: ampminder status" if asked.get("confirmed") else done
     return DONE.get(kind, f"{kind}: done.").format(**asked)

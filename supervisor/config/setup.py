@@ -10,7 +10,7 @@ from supervisor.config.off_delay import OffDelay, settling_s
 from supervisor.config.setting import channel_accuracy, channel_span, channel_unit
 from supervisor.config.setup_alarms import alarms_of, contact_of, interlocks_of, ventilation_of
 from supervisor.config.setup_tanks import tanks_of
-from supervisor.config.watching import heartbeats, watches
+from supervisor.config.watching import AGE_PERIODS, heartbeats, watches
 from supervisor.config.wire import View, links_of, maps_of, off_delays_of
 from supervisor.core.setup import (
     Accuracy,
@@ -97,7 +97,7 @@ def _channels(line: LineFile, speed: float) -> dict[str, ChannelSetup]:
     ) -> None:  # fmt: skip
         table = line.document.devices[device]
         period_s = table.periods.get(point.name, table.period)
-        age_s = max(3 * period_s, floors[device])
+        age_s = max(AGE_PERIODS * period_s, floors[device])
         channels[name] = ChannelSetup(
             name, device, point.name, unit, *span, accuracy, period_s, age_s, thermocouple
         )  # fmt: skip
@@ -184,4 +184,7 @@ def _anodize(document: LineDocument) -> AnodizeSetup:
         reached_fraction=REACHED_FRACTION,
         lost_after_s=LOST_AFTER_S,
         target_um=table.target,
+        alloy=table.alloy or "",
+        rack_spread=table.rack_spread,
+        target_means=table.target_means,
     )

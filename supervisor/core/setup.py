@@ -8,9 +8,16 @@ from typing import Literal
 from supervisor.core.effects import Interlock
 from supervisor.core.interlocks import standard_interlocks
 from supervisor.core.words import Units
+from supervisor.trade.metering import Meter
 
 Mode = Literal["current", "voltage"]
 """What an operation holds: a current under a voltage ceiling, or a voltage under a current cap."""
+
+StopsOn = Literal["low", "best", "high"]
+"""Which bound of the charge ends an operation when it reaches the target."""
+
+TargetMeans = Literal["mean", "least local"]
+"""Which thickness a target is: the load's mean, or that of its thinnest place."""
 
 
 ThermocoupleKind = Literal["K", "J", "T", "E", "N"]
@@ -181,6 +188,8 @@ class SupplySetup:
             of a supply with knobs; None where not fitted.
         device_time_out_s: wire time after which the device switches itself off without traffic; None where it does not.
         control: how it is driven.
+        meter: what its current meter makes of a rippled current.
+        counts: limit of error of its own counter, C; None where its manual does not say.
     """
 
     name: str
@@ -208,6 +217,8 @@ class SupplySetup:
     uptime: str = ""
     restarted: str = ""
     counter: str = ""
+    meter: Meter = Meter()
+    counts: Accuracy | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -329,6 +340,12 @@ class AnodizeSetup:
         thickest_um: a target above this is refused. target_um: taken where a start names none; None: it must.
         reached_fraction: share of the set current below which the current counts as lost (0.1).
         lost_after_s: for how long, process time, s (1).
+        stops_on: which bound of the charge must reach the target.
+        alloy: of loads that name none, as trade/alloys.py knows it, several behind commas; "" where nobody says.
+        rack_spread: share by which thickness is expected to differ from the mean, either way, across a rack.
+        target_means: which thickness a target is.
+        restart_plain_s: process time off the current in acid up to which a held load goes on as if nothing had been.
+            restart_within_s: up to which it may go on, its coat to be gauged.
     """
 
     mode: Mode
@@ -342,6 +359,12 @@ class AnodizeSetup:
     reached_fraction: float
     lost_after_s: float
     target_um: float | None = None
+    stops_on: StopsOn = "best"
+    alloy: str = ""
+    rack_spread: float = 0.15
+    target_means: TargetMeans = "mean"
+    restart_plain_s: float = 120.0
+    restart_within_s: float = 600.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import pytest
 from supervisor.core.events import Order
 from supervisor.core.plan import Plan, make_plan
 from supervisor.trade.coating import RULE_720_UM_M2_PER_C
-from tests.core.kit import line_setup
+from tests.core.plain import line_setup
 
 SETUP = line_setup()
 GOOD = Order(0.013, 20.0)
@@ -54,7 +54,7 @@ REFUSED: list[tuple[Order, str]] = [
     (replace(GOOD, area_m2=float("nan")), "A figure of the order is not a finite number."),
     (replace(GOOD, area_m2=0.0), "The area must be above zero."),
     (replace(GOOD, target_um=-1.0), "The target thickness must be above zero."),
-    (replace(GOOD, target_um=36.0), "No coat of this kind reaches 36 µm; the line's limit is 35 µm."),
+    (replace(GOOD, target_um=36.0), "No coat of this kind reaches 36 µm; this line's limit is 35 µm."),
     (replace(GOOD, density_a_per_m2=0.0), "The current density must be above zero."),
     (replace(GOOD, density_a_per_m2=201.0), "The density of 2.01 A/dm² is above this line's highest of 2 A/dm²."),
     (replace(GOOD, voltage_v=61.0), "The voltage of 61 V is not within the 60 V of main."),
