@@ -3,7 +3,8 @@
 The cell puts in current x (voltage + 1.41 V) at most, the room takes or gives some by the walls, and a cooling takes
 what it can while it is on. How much of each is true of this bath is learned as in `warm_up.py`: shares of the cell's
 heat (what the leads keep, and the part of the reaction that gives none), of the walls' loss, of a cooling that takes
-ten kelvin an hour, and a start. What was seen long ago fades, because a cooling that begins to fail tells nobody.
+ten kelvin an hour, heat from elsewhere (the sun, a heater that hangs), and a start. What was seen long ago fades,
+because a cooling that begins to fail tells nobody.
 
 Ahead, the bath is let run through the charge still to go: its control switches the cooling as it always does, and one
 that has failed takes nothing. Current and voltage are taken to stay as they are. In voltage mode the current follows
@@ -11,7 +12,7 @@ the bath, some 6 % per kelvin, and the load is done the sooner: the heat of the 
 alone, so that the end is the same but for the losses of the time between.
 
 What is believed before (assumptions, no source): the cell's heat within 7 %; walls from insulated to bare; a cooling of
-any strength. `tests/core/test_bath_end.py` shows what they are good for.
+any strength; some kelvin an hour from elsewhere. `tests/core/test_bath_end.py` shows what they are good for.
 """
 
 from __future__ import annotations
@@ -26,11 +27,12 @@ from supervisor.core.warm_up import OUTCOME_S, WITHIN
 from supervisor.trade.charge import Interval
 from supervisor.trade.heat import AIR_C, BARE_WALLS_W_PER_M2_K, capacity_j_per_l_k, surface_m2, walls_m2
 
-FIRST = fit.independent((0.93, 0.8, 1.5, 0.0), (0.07, 0.4, 1.2, 3.0))
-"""Shares of the cell's heat, the walls' loss and the cooling, and the start's shift, K, before anything is seen."""
+FIRST = fit.independent((0.93, 0.8, 1.5, 0.0, 0.0), (0.07, 0.4, 1.2, 3.0, 3.0))
+"""Before anything is seen: shares of the cell's heat, of the walls' loss and of the cooling; heat from elsewhere, K/h;
+and the start's shift, K."""
 
-LOOSENED = (0.02, 0.1, 0.2, 3.0)
-"""What of them may be otherwise the next time: leads, room, a cooling's water."""
+LOOSENED = (0.02, 0.1, 0.2, 1.0, 3.0)
+"""What of them may be otherwise the next time: leads, room, a cooling's water, heat from elsewhere."""
 
 COOLS_C_PER_S = 10.0 / 3600
 
@@ -133,7 +135,7 @@ def read(run: Run, of: Law, at_s: float, temperature_c: float, heat_w: float, *,
     walls_k_s = run.walls_k_s + (mean_c - AIR_C) * elapsed_s
     sums, summed_s, since_s = run.sums, run.summed_s, at_s - run.summed_s
     if since_s >= _SUMMED_EVERY_S:
-        shares = (of.per_w * heat_j, -of.walls * walls_k_s, -COOLS_C_PER_S * cool_s, 1.0)
+        shares = (of.per_w * heat_j, -of.walls * walls_k_s, -COOLS_C_PER_S * cool_s, (at_s - run.began_s) / 3600, 1.0)
         weight, keeps = min(1.0, since_s / OUTCOME_S), math.exp(-since_s / FADES_S)
         sums, summed_s = fit.seen(sums, shares, temperature_c - run.began_c, weight, keeps), at_s
     smooth_c = run.smooth_c + (temperature_c - run.smooth_c) * elapsed_s / (elapsed_s + _SMOOTHING_S)
@@ -213,7 +215,7 @@ def bearable_share(shares: fit.Vector, of: Law, from_c: float, ahead: Ahead, lim
 def _rate(shares: fit.Vector, of: Law, bath_c: float, heat_w: float, *, cools: bool) -> float:
     """Rise of the bath, K/s."""
     cooled = shares[2] * COOLS_C_PER_S if cools else 0.0
-    return shares[0] * of.per_w * heat_w - shares[1] * of.walls * (bath_c - AIR_C) - cooled
+    return shares[0] * of.per_w * heat_w - shares[1] * of.walls * (bath_c - AIR_C) - cooled + shares[3] / 3600
 
 
 def _wants(setup: CoolingSetup, bath_c: float, for_s: float, *, on: bool) -> bool:

@@ -17,7 +17,8 @@ from supervisor.trade.heat import AIR_C, cell_heat_w, temperature_after_c
 from tests.harness.baths import EndSeen, Kind, draw, runs
 
 BATHS = 16
-SURE = (1.0, 1.0, 1.0, 0.0)
+SURE = (1.0, 1.0, 1.0, 0.0, 0.0)
+INSULATED = (1.0, 0.0, 1.0, 0.0, 0.0)
 CHILLER = CoolingSetup("chiller", 20.0, 1.0, 60.0, 240.0, 900.0)
 
 
@@ -85,24 +86,23 @@ def test_a_cooling_holds_what_would_run_away_without_it() -> None:
 def test_a_limit_is_met_when_the_bath_is_there_and_not_after_the_end() -> None:
     of = law()
     heat_w = 10.0 / 3600 / of.per_w  # ten kelvin an hour
-    insulated = (1.0, 0.0, 1.0, 0.0)
-    found = bath_end.course(insulated, of, 21.0, Ahead(heat_w, 1800.0, None), 24.0)
+    found = bath_end.course(INSULATED, of, 21.0, Ahead(heat_w, 1800.0, None), 24.0)
     assert found.end_c == pytest.approx(26.0)
     assert found.highest_c == pytest.approx(26.0)
     assert found.limit_s == pytest.approx(1080.0, abs=15.0)
-    assert bath_end.course(insulated, of, 21.0, Ahead(heat_w, 1000.0, None), 24.0).limit_s is None
+    assert bath_end.course(INSULATED, of, 21.0, Ahead(heat_w, 1000.0, None), 24.0).limit_s is None
 
 
 def test_a_smaller_current_avoids_the_limit_only_where_something_carries_the_heat_away() -> None:
     of = law()
     heat_w = 2.0 * COOLS_C_PER_S / of.per_w
     ahead = Ahead(heat_w, 1800.0, Cooling(on=True, for_s=0.0, setup=CHILLER))
-    share = bath_end.bearable_share((1.0, 0.0, 1.0, 0.0), of, 22.0, ahead, 24.0)
+    share = bath_end.bearable_share(INSULATED, of, 22.0, ahead, 24.0)
     assert share is not None
     assert 0.5 < share < 0.8
     slower = Ahead(heat_w * share, 1800.0 / share, ahead.cooling)
-    assert bath_end.course((1.0, 0.0, 1.0, 0.0), of, 22.0, slower, 24.0).limit_s is None
-    assert bath_end.bearable_share((1.0, 0.0, 1.0, 0.0), of, 22.0, replace(ahead, cooling=None), 24.0) is None
+    assert bath_end.course(INSULATED, of, 22.0, slower, 24.0).limit_s is None
+    assert bath_end.bearable_share(INSULATED, of, 22.0, replace(ahead, cooling=None), 24.0) is None
 
 
 def test_a_run_too_short_teaches_nothing() -> None:
