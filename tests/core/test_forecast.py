@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
-from supervisor.core import bath_end, forecast, warm_up
+from supervisor.core import bath_end, fit, forecast, warm_up
 from supervisor.core.actions import Note
 from supervisor.core.alarms import AlarmState
 from supervisor.core.events import Ending, Quality, Started
 from supervisor.core.forecast import TankForecast
-from supervisor.core.setup import BandSetup, CoolingSetup
+from supervisor.core.setup import BandSetup, CoolingSetup, HeatingSetup
 from supervisor.core.state import LineState
 from supervisor.records.codec import decode_state, encode_state
 from tests.core.heated import COOLING, HEATING, HeatedBench, heated_setup
@@ -25,10 +25,10 @@ TRUE = (0.95, 0.6, 0.9, 0.0, 0.0)
 """Shares of what is assumed that are true of the seal tank."""
 
 
-def bench(cooling: CoolingSetup | None = None) -> HeatedBench:
+def bench(cooling: CoolingSetup | None = None, heating: HeatingSetup = HELD_AT_60) -> HeatedBench:
     """A seal tank with something to wait for, an acid tank small for its current, and devices slow to read."""
     setup = heated_setup()
-    seal = replace(setup.tanks["seal"], band=BandSetup(1, 5, 70, 75, 0.3, 10.0), heating=HELD_AT_60)
+    seal = replace(setup.tanks["seal"], band=BandSetup(1, 5, 97, 99, 0.3, 10.0), heating=heating)
     acid = replace(setup.tanks["main-acid"], volume_l=8.0, cooling=cooling)
     slow = {name: replace(of, period_s=STEP_S, age_limit_s=5 * STEP_S) for name, of in setup.channels.items()}
     supplies = {name: replace(of, silent_after_s=5 * STEP_S) for name, of in setup.supplies.items()}
@@ -41,13 +41,13 @@ def known(made: HeatedBench, tank: str) -> TankForecast:
     return made.line.state.forecasts.get(tank, TankForecast())
 
 
-def warm(made: HeatedBench, *, to_c: float) -> None:
+def warm(made: HeatedBench, *, to_c: float, shares: fit.Vector = TRUE) -> None:
     """Let the seal tank rise up to a temperature as its heater and its losses have it."""
     seal = made.setup.tanks["seal"]
     assert seal.heating is not None
     law = warm_up.law(seal, seal.heating, 20.0)
     while made.bath_c["seal"] < to_c:
-        made.bath_c["seal"] += warm_up.rate(TRUE, law, made.bath_c["seal"]) * STEP_S
+        made.bath_c["seal"] += warm_up.rate(shares, law, made.bath_c["seal"]) * STEP_S
         made.later(STEP_S)
         made.scan()
 
