@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from supervisor.config.acid import Acid
-from supervisor.config.quantities import Band, Deadband, Delay, Duration, Power, Temperature, Text, Volume
+from supervisor.config.quantities import Area, Band, Deadband, Delay, Duration, Power, Temperature, Text, Volume
 from supervisor.config.shape import Table
 from supervisor.core.setup import TankRole
 
@@ -72,6 +72,10 @@ class TankTable(Table):
 
     role: TankRole
     volume: Volume
+    surface: Area | None = Field(
+        default=None, description="open surface of its liquid; the forecast of its warm-up is surer with it"
+    )
+    lid: bool = Field(default=False, description="whether a lid keeps its vapour in while it warms up")
     acid: Acid | None = Field(default=None, description="its strength; an anodize tank has one")
     temperature: Text = Field(description="the channel that measures it")
     limits: LimitsTable

@@ -20,6 +20,8 @@ def tanks_of(document: LineDocument) -> dict[str, TankSetup]:
             _band(table.limits),
             _heating(table.heating, table.volume) if table.heating else None,
             _cooling(table.cooling) if table.cooling else None,
+            surface_m2=table.surface or 0.0,
+            lid=table.lid,
         )
         for name, table in document.tanks.items()
     }

@@ -17,6 +17,7 @@ from supervisor.core import (
     dose,
     energise,
     exercise,
+    forecast,
     heartbeat,
     in_acid,
     knobs,
@@ -206,6 +207,7 @@ def _started(work: Work, event: Started) -> None:
         heating={},
         cooling={},
         air={},
+        forecasts=forecast.restarted(work.setup, work.state),
     )
     shift_s = 0.0 if event.same_boot or event.journal_s is None else event.at.process_s - event.journal_s
     telling.carried_over(work, shift_s)

@@ -9,6 +9,9 @@ from supervisor.core.setup import ContactSetup, LineSetup
 _NEEDS = {"no-rise": "heating", "heating-unattended": "heating", "no-fall": "cooling"}
 """Causes that only a tank with this can have."""
 
+_UNDER_CURRENT = {"bath-will-overheat"}
+"""Causes that only a tank with a supply can have."""
+
 
 def possible_alarms(setup: LineSetup) -> frozenset[str]:
     """Names, SUBJECT/CAUSE, of all alarms that this line can have."""
@@ -24,6 +27,7 @@ def possible_alarms(setup: LineSetup) -> frozenset[str]:
         if row.about != "contact"
         for subject in subjects[row.about]
         if cause not in _NEEDS or getattr(setup.tanks[subject], _NEEDS[cause]) is not None
+        if cause not in _UNDER_CURRENT or any(supply.tank == subject for supply in setup.supplies.values())
     }
     return frozenset(names | {f"{one.name}/{cause}" for one in setup.contacts.values() for cause in _of(setup, one)})
 

@@ -169,6 +169,18 @@ ROWS: dict[str, Row] = {
         "Minutes, before it trips.",
         about="tank",
     ),
+    "bath-will-overheat": Row(
+        Effect.WARN,
+        Priority.MEDIUM,
+        "The bath of {subject} will be far too hot before its load is done, if it goes on like this.",
+        "The load would be stopped at the high-high limit, short of its target.",
+        "Check cooling and agitation. `ampminder status` tells what current the bath bears; hold the load to cool it.",
+        "Minutes, before it trips.",
+        on_delay_s=20.0,
+        off_delay_s=60.0,
+        longest_s=120.0,
+        about="tank",
+    ),
     "heating-unattended": Row(
         Effect.WARN,
         Priority.LOW,

@@ -14,6 +14,7 @@ from supervisor.core.contactor import Closing
 from supervisor.core.contacts import ContactState
 from supervisor.core.cooling import CoolingState
 from supervisor.core.events import Reading
+from supervisor.core.forecast import TankForecast
 from supervisor.core.heating import HeatingState
 from supervisor.core.limits import BandState
 from supervisor.core.load import Load
@@ -116,6 +117,7 @@ class LineState:
         attended_s: process time at which a person last asked for anything; None if nobody has since the start.
         heating, cooling: by tank. air: process time at which a fan or agitation that rests otherwise was needed last.
         lowered_wire_s: when the newest request was made that takes energy away; an older one that adds some is refused.
+        forecasts: how baths go on, by tank, and what was learned of that.
         annunciator: what lamps, horn and buttons remember.
     """
 
@@ -143,3 +145,4 @@ class LineState:
     heating: dict[str, HeatingState] = field(default_factory=dict)
     cooling: dict[str, CoolingState] = field(default_factory=dict)
     air: dict[str, float] = field(default_factory=dict)
+    forecasts: dict[str, TankForecast] = field(default_factory=dict)

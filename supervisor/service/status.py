@@ -15,6 +15,7 @@ from supervisor.core.setup import CoolingSetup, HeatingSetup, LineSetup
 from supervisor.core.state import LineState
 from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
+from supervisor.service import status_forecast
 from supervisor.trade.charge import Interval
 
 VERSION = 1
@@ -100,6 +101,7 @@ def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[
         "voltage_v": value(setup, state, names.voltage, at),
         "voltage_held": supply.voltage_held,
         "contactor": names.contactor,
+        "hydrogen_l_per_s": status_forecast.hydrogen(setup, name, value(setup, state, names.current, at)),
         "operation": _operation(setup, state, name, operation, at) if operation else None,
     }
 
@@ -114,6 +116,8 @@ def _tank(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[st
         "high_c": tank.band.warn_high_c,
         "heating": _heating(state, name, tank.heating),
         "cooling": _control(state, tank.cooling),
+        "ready": status_forecast.ready(setup, state, name),
+        "end": status_forecast.end(setup, state, name, at),
     }
 
 

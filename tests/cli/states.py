@@ -24,6 +24,7 @@ RUNNING: dict[str, Any] = {
             "voltage_v": 16.33,
             "voltage_held": False,
             "contactor": None,
+            "hydrogen_l_per_s": 2.43e-4,
             "operation": {
                 "id": "bench-1",
                 "load": "load-1",
@@ -62,6 +63,8 @@ RUNNING: dict[str, Any] = {
             "high_c": 22.0,
             "heating": None,
             "cooling": None,
+            "ready": None,
+            "end": None,
         }
     },
     "outputs": {},
@@ -82,7 +85,7 @@ RUNNING: dict[str, Any] = {
 
 IDLE: dict[str, Any] = {
     "state": "idle", "wanted_on": False, "off_proven": True, "current_a": 0.0, "voltage_v": 0.0, "voltage_held": None,
-    "waits_for_hands": False, "operation": None,
+    "hydrogen_l_per_s": 0.0, "waits_for_hands": False, "operation": None,
 }  # fmt: skip
 
 

@@ -29,7 +29,7 @@ WARNINGS = {
     "urgent-switch-failed", "switch-failed", "button-held", "supply-absent", "current-without-operation",
     "off-not-proven", "contactor-stuck", "ramp-not-confirmed", "current-off-plan", "switch-off-by-hand",
     "voltage-ceiling", "bath-low", "bath-high", "lid-open", "agitation-lost", "no-rise", "no-fall",
-    "heating-unattended", "left-in-acid", "left-long-in-acid",
+    "heating-unattended", "left-in-acid", "left-long-in-acid", "bath-will-overheat",
 }  # fmt: skip
 
 HANDS_AT_ONCE = {
@@ -103,7 +103,7 @@ def test_how_long_a_cause_must_be_there_before_it_counts() -> None:
     assert other_than("on_delay_s", 0.0) == {
         "button-held": 30.0, "current-off-plan": 30.0, "voltage-ceiling": 30.0, "meters-differ": 10.0, "lid-shut": 1.0,
         "lid-open": 600.0, "ventilation-lost": 5.0, "agitation-lost": 12.0, "agitation-long-lost": 45.0,
-        "level-low": 3.0, "left-in-acid": 120.0, "left-long-in-acid": 300.0,
+        "level-low": 3.0, "left-in-acid": 120.0, "left-long-in-acid": 300.0, "bath-will-overheat": 20.0,
     }  # fmt: skip
 
 
@@ -112,7 +112,7 @@ def test_how_long_a_line_file_may_let_a_cause_be_there() -> None:
         "button-held": 300.0, "current-off-plan": 300.0, "voltage-ceiling": 300.0, "meters-differ": 120.0,
         "lid-shut": 5.0, "lid-open": 7200.0, "ventilation-lost": 15.0, "agitation-lost": 15.0,
         "agitation-long-lost": 60.0, "level-low": 60.0, "guard-open": 2.0, "left-in-acid": 300.0,
-        "left-long-in-acid": 900.0,
+        "left-long-in-acid": 900.0, "bath-will-overheat": 120.0,
     }  # fmt: skip
 
 
@@ -122,6 +122,7 @@ def test_how_long_a_cause_must_be_gone_before_it_has_gone() -> None:
         "bath-high": 30.0,
         "lid-open": 5.0,
         "agitation-lost": 5.0,
+        "bath-will-overheat": 60.0,
     }
 
 
