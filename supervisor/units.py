@@ -10,9 +10,12 @@ from __future__ import annotations
 import difflib
 import math
 import re
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 if TYPE_CHECKING:
     import pint
@@ -335,9 +338,27 @@ def _nearest(word: str, kind: Kind) -> str:
 
 @lru_cache(maxsize=1)
 def _registry() -> pint.UnitRegistry[float]:
-    import pint  # noqa: PLC0415 (a tenth of a second that programs without quantities need not pay)
+    with _without_numpy():
+        import pint  # noqa: PLC0415 (a tenth of a second that programs without quantities need not pay)
 
     return pint.UnitRegistry(_DEFINITIONS.strip().splitlines())
+
+
+@contextmanager
+def _without_numpy() -> Iterator[None]:
+    """Keep pint from loading numpy where that happens to be installed: plain floats need none of it.
+
+    A name that stands for nothing among the modules is one that cannot be imported.
+    """
+    if "numpy" in sys.modules:
+        yield
+        return
+    modules = cast("dict[str, object]", sys.modules)
+    modules["numpy"] = None
+    try:
+        yield
+    finally:
+        del modules["numpy"]
 
 
 @lru_cache(maxsize=512)
