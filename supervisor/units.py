@@ -38,6 +38,7 @@ Kind = Literal[
     "fraction",
     "power",
     "mass per area",
+    "mass density",
 ]
 System = Literal["metric", "us"]
 
@@ -84,6 +85,7 @@ KINDS: dict[Kind, KindRow] = {
     "fraction": _row("1", "%", ("%", 1), ("%", 1)),
     "power": _row("W", "W kW", ("W", 0), ("W", 0)),
     "mass per area": _row("g/m^2", "mg/dm^2 g/m^2 mg/cm^2 mg/ft^2", ("g/m²", 1), ("mg/ft²", 0)),
+    "mass density": _row("g/cm^3", "g/cm^3 kg/m^3 g/mL", ("g/cm³", 2), ("g/cm³", 2)),
 }
 """Every kind there is. US units are the US ones: gal is 3.785411784 L, oz the avoirdupois ounce."""
 
@@ -298,6 +300,7 @@ _EXAMPLES: dict[Kind, str] = {
     "fraction": "5",
     "power": "500",
     "mass per area": "270",
+    "mass density": "2.4",
 }
 
 

@@ -15,7 +15,7 @@ from supervisor.core.cooling import CoolingState
 from supervisor.core.events import Reading
 from supervisor.core.heating import HeatingState
 from supervisor.core.limits import BandState
-from supervisor.core.load import Load
+from supervisor.core.load import Gauged, Load
 from supervisor.core.output import Output
 from supervisor.core.plan import Plan
 from supervisor.core.switches import SwitchState
@@ -114,6 +114,7 @@ class LineState:
         heating, cooling: by tank. air: process time at which a fan or agitation that rests otherwise was needed last.
         lowered_wire_s: when the newest request was made that takes energy away; an older one that adds some is refused.
         annunciator: what lamps, horn and buttons remember.
+        gauged: what gauges said, by load id, oldest first.
     """
 
     started_s: float = 0.0
@@ -140,3 +141,4 @@ class LineState:
     heating: dict[str, HeatingState] = field(default_factory=dict)
     cooling: dict[str, CoolingState] = field(default_factory=dict)
     air: dict[str, float] = field(default_factory=dict)
+    gauged: dict[str, Gauged] = field(default_factory=dict)
