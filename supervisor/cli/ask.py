@@ -86,6 +86,4 @@ def _done(kind: str, asked: dict[str, Asked], answer: dict[str, Any]) -> str:
         done = f"{answer['supply']}: load {answer['load']} is under way as operation {answer['operation']}."
         done = f"{done} {answer['notice']}" if answer.get("notice") else done
         return f"{done} What to turn its knobs to: ampminder status" if asked.get("confirmed") else done
-    if kind == "gauge":
-        return str(answer["notice"])
-    return DONE.get(kind, f"{kind}: done.").format(**asked)
+    return answer.get("notice") or DONE.get(kind, f"{kind}: done.").format(**asked)

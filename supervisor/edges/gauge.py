@@ -61,6 +61,7 @@ def _density(body: dict[str, Any], reasons: list[str], *, needed: bool) -> float
         reasons.append(
             f"density: no anodic coat has {density:.3g} g/cm^3; 2.4 g/cm^3 is usual unsealed, 2.6 g/cm^3 sealed."
         )
+        return None
     return density
 
 

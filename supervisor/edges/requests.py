@@ -7,7 +7,7 @@ from typing import Any, cast, get_args
 from uuid import uuid4
 
 from supervisor import units
-from supervisor.core.events import GaugeReading, Instant, Order, Request, RequestKind
+from supervisor.core.events import Instant, Order, Request, RequestKind
 from supervisor.core.setup import Mode
 from supervisor.edges.control import Refusal
 from supervisor.edges.gauge import read_gauge
