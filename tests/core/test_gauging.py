@@ -117,6 +117,13 @@ def test_the_next_operation_takes_what_was_learned_and_one_under_way_does_not(be
     ) / before.band.best
 
 
+def test_the_band_told_of_a_load_is_that_of_its_plan() -> None:
+    operation = Bench().running().operation()
+    plan = replace(operation.plan, band=Interval(0.9 * BEST, BEST, 1.2 * BEST))
+    told = coat.told(replace(operation, plan=plan), Interval(CHARGE_C, CHARGE_C, CHARGE_C), Interval(BEST, BEST, BEST))
+    assert (told.band_um.low, told.band_um.best, told.band_um.high) == pytest.approx((18.0, 20.0, 24.0))
+
+
 def test_what_is_learned_is_of_an_alloy_in_a_tank() -> None:
     bench = Bench(line_setup(2))
     bench.start_service()
