@@ -24,7 +24,7 @@ from tests.core.kit import Bench
 from tests.core.plain import line_setup
 from tests.records.kit import begin
 
-SNAPSHOT_EVERY = 40
+SNAPSHOT_EVERY = 20
 
 
 class Kept(Line):
@@ -90,8 +90,7 @@ async def record_an_operation(path: Path) -> int:
     after.run(20.0)
     after.ask("reset", supply="main")
     assert after.ask("gauge", load="load-1", readings=(GaugeReading(0.6, 0.6, "um"),)).ok
-    assert after.start(supply="main").ok
-    after.run(60.0)
+    after.run(20.0)
     assert await journal.close(5.0)
     assert isinstance(bench.line, Kept)
     assert isinstance(after.line, Kept)
