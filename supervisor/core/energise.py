@@ -65,7 +65,7 @@ def expire(work: Work, name: str) -> None:
 def _energise(work: Work, name: str, pending: Pending) -> None:
     zero.note(work, name)
     held = work.supply(name).operation
-    operation = move(held or _begin(work, pending), Trigger.RESTART if held else Trigger.START)
+    operation = move(held or _begin(work, name, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
     if held is None:
         work.put(name, replace(work.supply(name), coat=Coat()))
@@ -119,10 +119,11 @@ def follow_contactor(work: Work, name: str) -> None:
         _switch_on(work, name, operation)
 
 
-def _begin(work: Work, pending: Pending) -> Operation:
+def _begin(work: Work, name: str, pending: Pending) -> Operation:
     """Make the operation and its load; off is proven, so nothing has flowed up to now."""
     now_s, plan = work.at.process_s, pending.plan
-    load = Load(pending.load, plan.area_m2, plan.target_um, pending.operation, alloy=plan.alloy)
+    tank = work.supply_setup(name).tank
+    load = Load(pending.load, plan.area_m2, plan.target_um, pending.operation, alloy=plan.alloy, tank=tank)
     kept = list(work.state.loads.items())[1 - REMEMBERED_LOADS :]
     work.state = replace(work.state, loads={**dict(kept), load.id: load})
     return Operation(

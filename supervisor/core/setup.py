@@ -319,11 +319,17 @@ class HeartbeatSetup:
 
 @dataclass(frozen=True, slots=True)
 class GrowthSetup:
-    """Thickness per charge per area, um per (C/m2): low, best, high bound of what this line's parts do."""
+    """Thickness per charge per area, um per (C/m2): low, best, high bound of what this line's parts do.
+
+    area_limit: limit of error, a share, of the areas told at this line, as far as it is the same from load to load.
+    area_by_load_limit: as far as it differs.
+    """
 
     low_um_m2_per_c: float
     best_um_m2_per_c: float
     high_um_m2_per_c: float
+    area_limit: float = 0.05
+    area_by_load_limit: float = 0.02
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from supervisor.core.events import Reading
 from supervisor.core.forecast import TankForecast
 from supervisor.core.heating import HeatingState
 from supervisor.core.limits import BandState
-from supervisor.core.load import Load
+from supervisor.core.load import Gauged, Load
 from supervisor.core.output import Output
 from supervisor.core.plan import Plan
 from supervisor.core.switches import SwitchState
@@ -119,6 +119,7 @@ class LineState:
         lowered_wire_s: when the newest request was made that takes energy away; an older one that adds some is refused.
         forecasts: how baths go on, by tank, and what was learned of that.
         annunciator: what lamps, horn and buttons remember.
+        gauged: what gauges said, by load id, oldest first.
     """
 
     started_s: float = 0.0
@@ -146,3 +147,4 @@ class LineState:
     cooling: dict[str, CoolingState] = field(default_factory=dict)
     air: dict[str, float] = field(default_factory=dict)
     forecasts: dict[str, TankForecast] = field(default_factory=dict)
+    gauged: dict[str, Gauged] = field(default_factory=dict)

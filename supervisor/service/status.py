@@ -210,6 +210,8 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "charge_unbounded": operation.dose.unbounded,
         "stops_on": plan.stops_on,
         "thickness_um": _interval(made.mean_um),
+        "band_um": _interval(made.band_um),
+        "learned_from": plan.learned_from,
         "least_local_um": _interval(made.least_local_um),
         "spread_um": _interval(made.spread_um),
         "mass_g_per_m2": _interval(made.mass_g_per_m2),
