@@ -80,9 +80,11 @@ class LoadDraw:
     pores_s: float
 
     @classmethod
-    def of(cls, alloy: Alloy, chance: random.Random) -> LoadDraw:
-        """Draw a load of this alloy."""
+    def of(cls, alloy: Alloy, chance: random.Random, growth_um_per_a_min_dm2: float | None = None) -> LoadDraw:
+        """Draw a load of this alloy, with its growth as well where none is given."""
         growth = chance.uniform(alloy.growth_low, alloy.growth_high) * chance.uniform(0.95, 1.02)
+        if growth_um_per_a_min_dm2 is not None:
+            growth = growth_um_per_a_min_dm2
         return cls(growth / 6000.0, chance.uniform(0.0, 2.0), chance.uniform(4.0, 6.0), chance.uniform(9.0, 14.0))
 
 
@@ -116,6 +118,7 @@ class Cell:
         surface_over_bath_c: float,
         still_over_bath_c: float,
         chance: random.Random,
+        growth_um_per_a_min_dm2: float | None = None,
     ) -> None:
         self.area_dm2 = area_dm2
         self.share = 1.0
@@ -124,7 +127,7 @@ class Cell:
         self.burning_c = 0.0
         self.charge_c = 0.0
         self._touch_c = 0.0
-        self.draw = LoadDraw.of(ALLOYS[alloy], chance)
+        self.draw = LoadDraw.of(ALLOYS[alloy], chance, growth_um_per_a_min_dm2)
         self._alloy_v = ALLOYS[alloy].voltage_v
         self._acid_g_per_l = acid_g_per_l
         self._leads_ohm = leads_ohm

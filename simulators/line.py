@@ -153,6 +153,7 @@ class SimulatedLine:
             surface_over_bath_c=of.load.surface_over_bath_c,
             still_over_bath_c=of.load.still_over_bath_c,
             chance=random.Random(f"{seed} load {name}"),
+            growth_um_per_a_min_dm2=of.load.growth_um_per_a_min_dm2,
         )
         supply = Supply(of, cell)
         supply.told = lambda cause, changed: self._tell_output(name, cause, changed)

@@ -43,13 +43,15 @@ class TankPlan:
 class LoadPlan:
     """What hangs in the tank: wetted area, alloy, and how far its surface is above the bath at 24 W/dm2.
 
-    `still_over_bath_c` counts while the tank's agitation is off.
+    `still_over_bath_c` counts while the tank's agitation is off. `growth_um_per_a_min_dm2` is how its coat grows; None
+    leaves that to chance within what its alloy does.
     """
 
     area_dm2: float
     alloy: str
     surface_over_bath_c: float
     still_over_bath_c: float = 9.0
+    growth_um_per_a_min_dm2: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +148,7 @@ def _load(table: Reader) -> LoadPlan:
         alloy=table.text("alloy", choices=tuple(ALLOYS)),
         surface_over_bath_c=table.number("surface_over_bath_c", 1.5, 0.0, 12.0),
         still_over_bath_c=table.number("still_over_bath_c", 9.0, 0.0, 40.0),
+        growth_um_per_a_min_dm2=table.optional_number("growth_um_per_a_min_dm2", 0.0),
     )
     table.finish()
     return plan

@@ -10,7 +10,7 @@ from supervisor.config.off_delay import OffDelay, settling_s
 from supervisor.config.setting import channel_accuracy, channel_span, channel_unit
 from supervisor.config.setup_alarms import alarms_of, contact_of, interlocks_of, ventilation_of
 from supervisor.config.setup_tanks import tanks_of
-from supervisor.config.watching import heartbeats, watches
+from supervisor.config.watching import AGE_PERIODS, heartbeats, watches
 from supervisor.config.wire import View, links_of, maps_of, off_delays_of
 from supervisor.core.setup import (
     Accuracy,
@@ -97,7 +97,7 @@ def _channels(line: LineFile, speed: float) -> dict[str, ChannelSetup]:
     ) -> None:  # fmt: skip
         table = line.document.devices[device]
         period_s = table.periods.get(point.name, table.period)
-        age_s = max(3 * period_s, floors[device])
+        age_s = max(AGE_PERIODS * period_s, floors[device])
         channels[name] = ChannelSetup(
             name, device, point.name, unit, *span, accuracy, period_s, age_s, thermocouple
         )  # fmt: skip

@@ -6,11 +6,18 @@ from supervisor.config.channels import has_heartbeat
 from supervisor.config.load import LineFile
 from supervisor.config.model import ContactTable, OutputTable, SupplyTable
 from supervisor.config.profile import HEARTBEAT
-from supervisor.core.dose import GAP_PERIODS
 from supervisor.core.setup import ChannelSetup, HeartbeatSetup, WatchSetup
 
 MOVING = frozenset({"heater", "cooling", "fan", "agitation"})
 """Roles of outputs that a bath or its fumes hang on; lamps and horns only tell."""
+
+
+AGE_PERIODS = 4.0
+"""A reading this many periods old no longer counts: with one answer in 200 lost, two in a row are lost several times a
+day on a line that is well, and nobody is to be called for that; three in a row once in weeks."""
+
+_SILENT_SHARE = 3.5 / AGE_PERIODS
+"""A device counts as lost sooner than any reading of the same pace grows too old, so that it is named first."""
 
 
 def heartbeats(line: LineFile, channels: dict[str, ChannelSetup]) -> dict[str, HeartbeatSetup]:
@@ -42,8 +49,7 @@ def watches(line: LineFile, channels: dict[str, ChannelSetup]) -> dict[str, Watc
 
 
 def _silent_after_s(channel: ChannelSetup) -> float:
-    """Sooner than any reading of the same pace grows too old: of all that falls silent the device is named first."""
-    return max(GAP_PERIODS * channel.period_s, channel.age_limit_s * GAP_PERIODS / 3)
+    return _SILENT_SHARE * channel.age_limit_s
 
 
 def _hanging_on(device: str, line: LineFile) -> tuple[str, ...]:

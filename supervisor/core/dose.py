@@ -4,11 +4,38 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from supervisor.core.setup import Accuracy
+from supervisor.core.setup import Accuracy, StopsOn
 from supervisor.trade.charge import NOTHING, Interval, between_readings, over_gap, with_accuracy
+from supervisor.trade.metering import Meter
 
 GAP_PERIODS = 2.5
 """Readings further apart than this many periods leave a gap in which anything may have flowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """The newest gap, while something may yet narrow it.
+
+    Attributes:
+        began_s, ended_s: process times of the readings around it, s.
+        most_a: counted for it. shown_a: what these readings show at most: it is never narrowed below.
+        set_a: the set current read back before it began; None where none was.
+    """
+
+    began_s: float
+    ended_s: float
+    most_a: float
+    shown_a: float
+    set_a: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """The supply's own counter, C, at process time `at_s`, and the charge at the same moment, C."""
+
+    counted_c: float
+    at_s: float
+    charge: Interval
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +47,12 @@ class Dose:
         last: that reading with its bounds, A.
         steps_s: process times since then at which the set point was changed, s.
         unbounded: whether a gap stands in it that nothing bounds from above; `charge.high` is then only a least value.
+        ahead: what `charge` holds that the readings have not shown yet, bound by bound, C: the next reading's own
+            takes its place.
+        doubt_s: how much earlier or later than `last_s` that reading may have been taken, s.
+        level: between which currents, A, flowed what came in last (low and high).
+        gap: the newest gap that may yet be narrowed. set_back: the set current read back last, A, and when, s.
+        counted: the supply's own counter when it was read last. uncounted: whether a gap was counted since.
     """
 
     charge: Interval = NOTHING
@@ -27,6 +60,13 @@ class Dose:
     last: Interval = NOTHING
     steps_s: tuple[float, ...] = ()
     unbounded: bool = False
+    ahead: Interval = NOTHING
+    doubt_s: float = 0.0
+    level: Interval = NOTHING
+    gap: Gap | None = None
+    set_back: tuple[float, float] | None = None
+    counted: Counted | None = None
+    uncounted: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +77,15 @@ class Metering:
         accuracy: limit of error. period_s: between readings, s. most_a: the most the supply can give, A.
         unseen_a: what can have flowed since the newest reading although neither it nor the next one shows it, A: the
             set current, while an output commanded on was switched off again.
+        meter: what it makes of the current. doubt_s: as in Dose, of the reading that comes in.
     """
 
     accuracy: Accuracy
     period_s: float
     most_a: float
     unseen_a: float = 0.0
+    meter: Meter = Meter()
+    doubt_s: float = 0.0
 
 
 def begin(dose: Dose, at_s: float) -> Dose:
@@ -63,20 +106,62 @@ def read(dose: Dose, current_a: float, at_s: float, metering: Metering, *, off_p
     With off proven, a reading is the meter's own zero: it widens the upper bound and moves the best value by nothing.
     A reading older than the newest one is ignored: it has nothing to add.
     """
-    now = with_accuracy(current_a, metering.accuracy.of_reading, metering.accuracy.absolute)
+    accuracy = metering.accuracy
+    now = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).times(metering.meter.share)
     if off_proven:
         now = Interval(0.0, 0.0, now.high)
+    behind = now.times(metering.meter.behind_s)
     if dose.last_s is None:
-        return replace(dose, last_s=at_s, last=now, steps_s=())
+        return replace(dose, last_s=at_s, last=now, steps_s=(), ahead=turned(behind), doubt_s=metering.doubt_s)
     elapsed_s = at_s - dose.last_s
     if elapsed_s <= 0:
         return dose
+    fresh = replace(dose, last_s=at_s, last=now, steps_s=(), doubt_s=metering.doubt_s)
     if elapsed_s > GAP_PERIODS * metering.period_s:
-        flowed = over_gap(dose.last, now, elapsed_s, metering.most_a)
-    else:
-        steps = tuple(min(max(0.0, at - dose.last_s), elapsed_s) for at in dose.steps_s)
-        flowed = between_readings(dose.last, now, elapsed_s, steps, metering.unseen_a)
-    return replace(dose, charge=dose.charge.plus(flowed), last_s=at_s, last=now, steps_s=())
+        return _with_gap(dose, fresh, behind, metering.most_a)
+    low_a, high_a = min(dose.last.low, now.low), max(dose.last.high, now.high, metering.unseen_a)
+    flowed = between_readings(dose.last, now, elapsed_s, _steps(dose, elapsed_s, metering), metering.unseen_a)
+    low_c = flowed.low - metering.meter.turn_s * abs(now.best - dose.last.best)
+    flowed = Interval(low_c - dose.ahead.low, flowed.best - dose.ahead.best, flowed.high - dose.ahead.high)
+    return _counted(dose, replace(fresh, ahead=behind), flowed.plus(behind), low_a, high_a)
+
+
+def _with_gap(dose: Dose, fresh: Dose, behind: Interval, most_a: float) -> Dose:
+    """Count a gap: what flowed in it is bounded by itself, whatever the readings around it do not show yet."""
+    assert dose.last_s is not None
+    assert fresh.last_s is not None
+    elapsed_s = fresh.last_s - dose.last_s
+    flowed = over_gap(dose.last, fresh.last, elapsed_s, most_a)
+    shown_a = max(dose.last.high, fresh.last.high)
+    level_a = max(most_a, shown_a)
+    set_a = None if dose.set_back is None else dose.set_back[0]
+    gap = Gap(dose.last_s, fresh.last_s, level_a, shown_a, set_a)
+    flowed = Interval(flowed.low, flowed.best - dose.ahead.best + behind.best, flowed.high)
+    return _counted(dose, replace(fresh, ahead=turned(behind), gap=gap, uncounted=True), flowed, 0.0, level_a)
+
+
+def _counted(dose: Dose, fresh: Dose, flowed: Interval, low_a: float, high_a: float) -> Dose:
+    """Add what flowed. A reading taken a little earlier or later moves charge between two levels of current, if any."""
+    low_c = dose.charge.low + flowed.low - dose.doubt_s * abs(dose.level.low - low_a)
+    high_c = dose.charge.high + flowed.high + dose.doubt_s * abs(dose.level.high - high_a)
+    ahead = fresh.ahead
+    if low_c < 0.0:  # known better: none flows back, whatever the readings have not shown yet
+        low_c, ahead = 0.0, replace(ahead, low=max(ahead.low, ahead.high))
+    best_c = min(max(dose.charge.best + flowed.best, low_c), high_c)
+    return replace(fresh, charge=Interval(low_c, best_c, high_c), level=Interval(low_a, low_a, high_a), ahead=ahead)
+
+
+def turned(behind: Interval) -> Interval:
+    """What to take off each bound where the charge itself is bounded: the opposite end, since both are in doubt."""
+    return Interval(behind.high, behind.best, behind.low)
+
+
+def _steps(dose: Dose, elapsed_s: float, metering: Metering) -> tuple[float, ...]:
+    """Say when, after the newest reading, the meter shows the changes of the set point; one it shows later is left out."""
+    assert dose.last_s is not None
+    lag_s = metering.meter.behind_s.best
+    shown = (max(0.0, at - dose.last_s + lag_s) for at in dose.steps_s)
+    return tuple(min(at, elapsed_s) for at in shown if lag_s == 0.0 or at < elapsed_s)
 
 
 def up_to(dose: Dose, at_s: float, metering: Metering) -> Interval:
@@ -89,7 +174,7 @@ def up_to(dose: Dose, at_s: float, metering: Metering) -> Interval:
     return dose.charge.plus(Interval(0.0, 0.0, metering.most_a * (at_s - dose.last_s)))
 
 
-def lost_track(dose: Dose, at_s: float, most_a: float, longest_s: float | None) -> Dose:
+def lost_track(dose: Dose, at_s: float, most_a: float, longest_s: float | None, behind_s: float = 0.0) -> Dose:
     """Count a gap across boots, where the clock before and after do not compare.
 
     Args:
@@ -97,29 +182,46 @@ def lost_track(dose: Dose, at_s: float, most_a: float, longest_s: float | None) 
         at_s: process time now, in the new boot, s.
         most_a: the most the supply can give, A.
         longest_s: how long current can have flowed at most, s; None where nothing bounds it.
+        behind_s: what the meter may have been behind at most, s: its next readings may still show it.
     """
-    fresh = replace(dose, last_s=at_s, last=NOTHING, steps_s=())
+    ahead = Interval(most_a * behind_s, 0.0, 0.0)
+    fresh = replace(
+        dose, last_s=at_s, last=NOTHING, steps_s=(), ahead=ahead, doubt_s=0.0, level=NOTHING, gap=None, set_back=None,
+        counted=None, uncounted=False,
+    )  # fmt: skip
     if longest_s is None:
         return replace(fresh, unbounded=True)
     return replace(fresh, charge=dose.charge.plus(Interval(0.0, dose.last.best * longest_s / 2, most_a * longest_s)))
 
 
-def crossing_s(dose: Dose, target_c: float, current_a: float) -> float | None:
-    """Process time at which the best charge reaches `target_c` if `current_a` goes on; None if it never does.
+def reached(dose: Dose, target_c: float, bound: StopsOn) -> bool:
+    """Whether this bound of the charge has reached the target, C."""
+    return _end(dose.charge, bound) >= target_c
+
+
+def crossing_s(dose: Dose, target_c: float, current_a: float, bound: StopsOn = "best") -> float | None:
+    """Process time at which a bound of the charge reaches `target_c` if `current_a` goes on; None if it never does.
 
     Args:
         dose: with at least one reading.
         target_c: charge wanted, C.
         current_a: what flows from the last change of the set point on, A.
+        bound: which one; a bound other than the best grows by what the newest reading says of it.
     """
     if dose.last_s is None:
         return None
-    missing_c = target_c - dose.charge.best
+    missing_c = target_c - _end(dose.charge, bound)
     if missing_c <= 0:
         return dose.last_s
     begins_s = dose.last_s
-    if dose.steps_s:
+    if bound != "best":
+        current_a = _end(dose.last, bound)
+    elif dose.steps_s:
         before_c = dose.last.best * (dose.steps_s[-1] - dose.last_s)
         missing_c -= before_c
         begins_s = dose.steps_s[-1]
     return begins_s + missing_c / current_a if current_a > 0 else None
+
+
+def _end(interval: Interval, bound: StopsOn) -> float:
+    return {"low": interval.low, "best": interval.best, "high": interval.high}[bound]

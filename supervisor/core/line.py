@@ -237,8 +237,11 @@ def _ending(work: Work) -> None:
 
 
 def _may_rest(work: Work, name: str) -> bool:
-    """Whether an output may go to its safe state now: a remote supply's contactor waits for the proof of off."""
-    supply = next((s for s, of in work.setup.supplies.items() if of.contactor == name and of.control == "remote"), None)
+    """Whether an output may go to its safe state now: a supply's contactor waits for the proof of off.
+
+    Of one with knobs it was the off.
+    """
+    supply = next((s for s, of in work.setup.supplies.items() if of.contactor == name), None)
     return supply is None or work.supply(supply).output.proven_off
 
 
@@ -264,7 +267,8 @@ def _carried_over(work: Work, name: str, operation: Operation, event: Started) -
     if work.supply(name).armed and setup.device_time_out_s is not None:
         seen_s = event.journal_s if operation.dose.last_s is None else operation.dose.last_s
         longest_s = max(0.0, event.journal_s - seen_s) + setup.device_time_out_s
-    counted = dose.lost_track(operation.dose, event.at.process_s, setup.rated_current_a, longest_s)
+    behind_s = setup.meter.behind_s.high
+    counted = dose.lost_track(operation.dose, event.at.process_s, setup.rated_current_a, longest_s, behind_s)
     return replace(
         operation, dose=counted, began_s=operation.began_s + shift_s, counted_s=operation.counted_s + shift_s
     )
@@ -309,9 +313,9 @@ def _target(work: Work, name: str) -> None:
     operation = work.supply(name).operation
     if operation is None or operation.over:
         return
-    if operation.dose.charge.best >= operation.plan.target_c or work.at.process_s >= _stop_s(
-        work.supply(name), operation
-    ):
+    plan = operation.plan
+    at_target = dose.reached(operation.dose, plan.target_c, plan.stops_on)
+    if at_target or work.at.process_s >= _stop_s(work.supply(name), operation):
         work.move(name, Trigger.TARGET)
 
 
@@ -322,7 +326,7 @@ def _stop_s(supply: SupplyState, operation: Operation) -> float:
     plan = operation.plan
     stepped = bool(operation.dose.steps_s) and plan.mode == "current" and plan.commanded_a is None
     current_a = operation.ramp.current_a if stepped else operation.dose.last.best
-    crossing_s = dose.crossing_s(operation.dose, operation.plan.target_c, current_a)
+    crossing_s = dose.crossing_s(operation.dose, plan.target_c, current_a, plan.stops_on)
     return float("inf") if crossing_s is None else crossing_s - supply.lead_s
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from supervisor.core.anodize import Operation
 from supervisor.core.setup import SupplySetup
+from supervisor.trade.charge import with_accuracy
 
 if TYPE_CHECKING:
     from supervisor.core.work import Work
@@ -41,8 +42,9 @@ def _off_set_point(work: Work, setup: SupplySetup, operation: Operation) -> bool
     if latest is None or latest.good_s is None or latest.good_s < ramp.set_s:
         return False
     current_a, accuracy = latest.good_value, work.setup.channels[setup.current].accuracy
-    allowed_a = APART_SHARE * ramp.current_a + accuracy.of_reading * abs(current_a) + accuracy.absolute
-    return abs(current_a - ramp.current_a) > allowed_a
+    shown = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).times(setup.meter.share)
+    least_a, most_a = (1 - APART_SHARE) * ramp.current_a, (1 + APART_SHARE) * ramp.current_a
+    return shown.high < least_a or shown.low > most_a
 
 
 def _off_counter(work: Work, setup: SupplySetup, operation: Operation) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from supervisor.core import words
 from supervisor.core.events import Order
-from supervisor.core.setup import AnodizeSetup, LineSetup, Mode, SupplySetup
+from supervisor.core.setup import AnodizeSetup, LineSetup, Mode, StopsOn, SupplySetup
 from supervisor.trade.coating import MIL_UM, charge_for_c
 
 LEAST_USUAL_UM = 1.8
@@ -31,6 +31,7 @@ class Plan:
         expected_a: current of the plan.
         ramp_s: soft start. expected_s: planned time. longest_s, largest_c: end the operation (R8).
         commanded_a: what counts as commanded where nothing is: the supply's rating; None where set points count.
+        stops_on: which bound of the charge must reach the target.
     """
 
     mode: Mode
@@ -45,6 +46,7 @@ class Plan:
     longest_s: float
     largest_c: float
     commanded_a: float | None = None
+    stops_on: StopsOn = "best"
 
 
 def floor_to_step(value: float, step: float) -> float:
@@ -106,6 +108,7 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
         longest_s=anodize.margin * expected_s,
         largest_c=anodize.margin * planned_c,
         commanded_a=supply.rated_current_a if by_hand else None,
+        stops_on=anodize.stops_on,
     ), ()
 
 

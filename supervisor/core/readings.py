@@ -5,18 +5,16 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from supervisor.core import buttons, contacts, dose, heartbeat, knobs, limits, meters, output
+from supervisor.core import buttons, contacts, dose, gaps, heartbeat, knobs, limits, meters, output
 from supervisor.core.actions import Note
 from supervisor.core.anodize import Operation, Ramp
 from supervisor.core.events import Quality, Reading, Scanned
+from supervisor.core.gaps import OVER_SHARE
 from supervisor.core.limits import BandState
 from supervisor.core.setup import Accuracy, LineSetup, SupplySetup
 from supervisor.core.state import Latest
 from supervisor.core.work import Work
 from supervisor.trade.charge import with_accuracy
-
-OVER_SHARE = 1.05
-"""A current or voltage surely above this share of the highest set point is too much (common practice, no source)."""
 
 ANSWERED = frozenset({Quality.GOOD, Quality.ABSENT, Quality.OUT_OF_RANGE})
 """What a device that is there says of a channel: its value, or that it has none, as of a broken thermocouple."""
@@ -149,7 +147,23 @@ def _of_supply(work: Work, route: Route, reading: Reading, sent_s: float, sample
     if route.what == "current":
         _current(work, setup, reading, sent_s, sampled_s)
     elif reading.value is not None:
+        _narrow(work, setup, route.what, reading.value, sent_s, sampled_s)
         _says(work, setup, route.what, reading.value, sent_s)
+
+
+def _narrow(work: Work, setup: SupplySetup, what: str, value: float, sent_s: float, sampled_s: float) -> None:
+    """Let what the supply says of itself bound the charge where its meter was not heard (R5)."""
+    operation = work.supply(setup.name).operation
+    if operation is None or operation.over:
+        return
+    if what == "set_current":
+        counted = gaps.set_read_back(operation.dose, value, sampled_s, setup.current_step_a)
+    elif what == "counter" and setup.counts is not None:
+        counter = gaps.Counter(setup.counts, setup.rated_current_a, sampled_s - sent_s)
+        counted = gaps.counter_read(operation.dose, value, sampled_s, counter)
+    else:
+        return
+    work.put_operation(setup.name, replace(operation, dose=counted))
 
 
 def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sampled_s: float) -> None:
@@ -160,7 +174,9 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
     operation = supply.operation
     if operation is not None and not operation.over and reading.value is not None:
         unseen_a = _unseen_a(operation, before)
-        metering = dose.Metering(channel.accuracy, channel.period_s, setup.rated_current_a, unseen_a)
+        metering = dose.Metering(
+            channel.accuracy, channel.period_s, setup.rated_current_a, unseen_a, setup.meter, sampled_s - sent_s
+        )
         counted = dose.read(operation.dose, reading.value, sampled_s, metering, off_proven=before.proven_off)
         operation = _lost_current(work, setup, replace(operation, dose=counted), reading.value, sent_s, sampled_s)
     work.put(setup.name, replace(supply, output=after, operation=operation))
@@ -168,7 +184,11 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
         return
     if before.proven_off and abs(reading.value) >= setup.off_threshold_a:
         _flows_unasked(work, setup.name, sent_s)
-    if operation is not None and operation.energised and _surely_over(operation, reading.value, channel.accuracy):
+    if (
+        operation is not None
+        and operation.energised
+        and _surely_over(operation, reading.value, channel.accuracy, setup)
+    ):
         work.fault(setup.name, "over-current")
 
 
@@ -186,8 +206,8 @@ def _unseen_a(operation: Operation, before: output.Output) -> float:
     return operation.plan.current_a * OVER_SHARE if set_a is None else set_a
 
 
-def _surely_over(operation: Operation, current_a: float, accuracy: Accuracy) -> bool:
-    least_a = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).low
+def _surely_over(operation: Operation, current_a: float, accuracy: Accuracy, setup: SupplySetup) -> bool:
+    least_a = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).low * setup.meter.share.low
     return least_a > operation.plan.current_a * OVER_SHARE
 
 
@@ -234,8 +254,8 @@ def _says(work: Work, setup: SupplySetup, what: str, value: float, sent_s: float
         if operation is not None and ramp is not None and _volts_over(work, setup, operation, value):
             work.fault(setup.name, "over-voltage")
     elif what == "restarted":
-        if ramp is not None and _after(ramp.on_s, sent_s) and value >= 1:
-            work.fault(setup.name, "supply-restarted")
+        if value >= 1:
+            _restarted(work, setup.name, energised=ramp is not None and _after(ramp.on_s, sent_s))
     elif ramp is not None and _after(ramp.set_s, sent_s):
         given, step = (
             (ramp.current_a, setup.current_step_a) if what == "set_current" else (ramp.voltage_v, setup.voltage_step_v)
@@ -258,12 +278,16 @@ def _volts_over(work: Work, setup: SupplySetup, operation: Operation, voltage_v:
 
 
 def _uptime(work: Work, name: str, before_s: float | None, now_s: float) -> None:
-    """Seconds since the supply's power came on, fewer than before: it began anew, and its own time-out is not armed."""
-    if before_s is None or now_s >= before_s:
-        return
-    supply = work.supply(name)
-    work.put(name, replace(supply, armed=False))
-    if supply.operation is not None and supply.operation.energised:
+    """Seconds since the supply's power came on, fewer than before: it began anew."""
+    if before_s is not None and now_s < before_s:
+        operation = work.supply(name).operation
+        _restarted(work, name, energised=operation is not None and operation.energised)
+
+
+def _restarted(work: Work, name: str, *, energised: bool) -> None:
+    """A supply began anew: its own time-out is not armed any more, and what it was to give is over."""
+    work.put(name, replace(work.supply(name), armed=False))
+    if energised:
         work.fault(name, "supply-restarted")
 
 

@@ -44,7 +44,7 @@ ROWS: dict[str, Row] = {
     "communication-lost": Row(
         Effect.HOLD,
         Priority.HIGH,
-        "Nothing good comes from the device {subject} any more.",
+        "The device {subject} does not answer any more.",
         "Loads that hang on it are held with the output off; what it shows counts as not healthy.",
         "Check its power and its cable, then reset this alarm and restart.",
         "Minutes: the load is safe and waits.",

@@ -8,9 +8,13 @@ from typing import Literal
 from supervisor.core.effects import Interlock
 from supervisor.core.interlocks import standard_interlocks
 from supervisor.core.words import Units
+from supervisor.trade.metering import Meter
 
 Mode = Literal["current", "voltage"]
 """What an operation holds: a current under a voltage ceiling, or a voltage under a current cap."""
+
+StopsOn = Literal["low", "best", "high"]
+"""Which bound of the charge ends an operation when it reaches the target."""
 
 
 ThermocoupleKind = Literal["K", "J", "T", "E", "N"]
@@ -135,7 +139,11 @@ class CoolingSetup:
 
 @dataclass(frozen=True, slots=True)
 class TankSetup:
-    """One tank. `temperature` names its channel; volume in litres, acid in g/L (0 where there is none)."""
+    """One tank. `temperature` names its channel; volume in litres, acid in g/L (0 where there is none).
+
+    `surface_m2`: its open surface; 0 where the line file does not tell it. `lid`: whether one keeps its vapour in while
+    it warms up.
+    """
 
     name: str
     role: TankRole
@@ -145,6 +153,8 @@ class TankSetup:
     band: BandSetup
     heating: HeatingSetup | None = None
     cooling: CoolingSetup | None = None
+    surface_m2: float = 0.0
+    lid: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +185,8 @@ class SupplySetup:
             of a supply with knobs; None where not fitted.
         device_time_out_s: wire time after which the device switches itself off without traffic; None where it does not.
         control: how it is driven.
+        meter: what its current meter makes of a rippled current.
+        counts: limit of error of its own counter, C; None where its manual does not say.
     """
 
     name: str
@@ -202,6 +214,8 @@ class SupplySetup:
     uptime: str = ""
     restarted: str = ""
     counter: str = ""
+    meter: Meter = Meter()
+    counts: Accuracy | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,6 +337,7 @@ class AnodizeSetup:
         thickest_um: a target above this is refused. target_um: taken where a start names none; None: it must.
         reached_fraction: share of the set current below which the current counts as lost (0.1).
         lost_after_s: for how long, process time, s (1).
+        stops_on: which bound of the charge must reach the target.
     """
 
     mode: Mode
@@ -336,6 +351,7 @@ class AnodizeSetup:
     reached_fraction: float
     lost_after_s: float
     target_um: float | None = None
+    stops_on: StopsOn = "best"
 
 
 @dataclass(frozen=True, slots=True)

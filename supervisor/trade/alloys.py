@@ -13,12 +13,13 @@ Sources, for sulfuric acid of 15 % by weight near 21 degC:
   castings rich in silicon or copper, 18 for 7xxx, 24 for the rest).
 - Ramp: with 60 s or more the voltage has no peak (from memory); twice and three times that where high volts and burning
   go together, common practice without a source. AMS 2472E 3.2.3 prints 5 min for a ramp in voltage.
-- Coat limit: where the coat turns soft and chalks; from memory. It lies above 25.4 um, the thickest of MIL-A-8625F
-  type II, for the alloys that standard's upper end is worked on.
+- Coat limit: where the coat turns soft and chalks at 12 A/ft2 and 70 degF; from memory. It lies above 25.4 um, the
+  thickest of MIL-A-8625F type II, for the alloys that standard's upper end is worked on.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -26,11 +27,21 @@ from typing import Literal
 
 from supervisor.trade.charge import Interval
 from supervisor.trade.coating import FOOT_M
+from supervisor.trade.dissolution import wall_loss_nm_per_s
 
 Family = Literal["1xxx", "2xxx", "3xxx", "5xxx", "6xxx", "7xxx", "casting", "mixed"]
 
 PER_DM2_MINUTE = 0.01 / 60
 """um per A*min/dm2 into um per C/m2."""
+
+USUAL_DENSITY_A_PER_M2 = 12 / FOOT_M**2
+USUAL_BATH_C = (70 - 32) / 1.8
+"""What volts and coat limits of the table are for: 12 A/ft2, 70 degF."""
+
+USUAL_V = 15.0
+"""Volts of a load whose alloy nobody named: those of the usual ones."""
+
+PLAUSIBLE_SHARE = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,3 +188,23 @@ def together(alloys: tuple[Alloy, ...]) -> Alloy:
         coat_limit_um=min(alloy.coat_limit_um for alloy in alloys),
         notes="Different alloys in one load take different shares of the current and differ in coat and colour.",
     )
+
+
+def wall_limit_nm(alloy: Alloy) -> float:
+    """Loss of the outermost walls, nm, at which a coat of this alloy chalks.
+
+    By definition of the table: what they lose while its thickest coat grows at 12 A/ft2 and 70 degF.
+    """
+    grows_s = alloy.coat_limit_um / (alloy.growth.best * USUAL_DENSITY_A_PER_M2)
+    return grows_s * wall_loss_nm_per_s(USUAL_BATH_C, under_current=True)
+
+
+def least_plausible_v(alloy_v: float, density_a_per_m2: float) -> float:
+    """Voltage, V, below which no coat grows at a density, A/m2, whatever current flows.
+
+    Four tenths of what the alloy needs at that density, and never more than at 12 A/ft2: a warm bath, strong acid and
+    chance take off less than that, a rack that touches the cathode or a wrong polarity more (common practice, no
+    source). That the voltage goes with the density to the power of 0.4 is from memory.
+    """
+    share = min(1.0, max(0.0, density_a_per_m2) / USUAL_DENSITY_A_PER_M2)
+    return PLAUSIBLE_SHARE * alloy_v * math.pow(share, 0.4)

@@ -1,10 +1,10 @@
 """Water: where it boils at an altitude, and how fast a heater warms it.
 
 Sources: pressure over altitude of the ICAO standard atmosphere (Doc 7488/3; ISO 2533): 101,325 Pa and 288.15 K at sea
-level, 6.5 K less per km, up to 11 km. Saturation temperature over pressure: IAPWS-IF97 (IAPWS R7-97(2012)), equation 31
-with the coefficients of its table 34. Specific heat of water 4.186 kJ/(kg K), within 0.5 % from 10 to 95 degC. Weather
-moves the pressure by some 2 %, which is 0.6 degC (derived); what is dissolved raises the boiling point, so plain water
-is the safe case for a gate that must be reached.
+level, 6.5 K less per km, up to 11 km. Saturation pressure over temperature and the other way: IAPWS-IF97 (IAPWS
+R7-97(2012)), equations 30 and 31 with the coefficients of its table 34. Specific heat of water 4.186 kJ/(kg K), within
+0.5 % from 10 to 95 degC. Weather moves the pressure by some 2 %, which is 0.6 degC (derived); what is dissolved raises
+the boiling point, so plain water is the safe case for a gate that must be reached.
 """
 
 from __future__ import annotations
@@ -52,6 +52,16 @@ def saturation_c(pressure: float) -> float:
     g = n[1] * beta**2 + n[4] * beta + n[7]
     d = 2 * g / (-f - math.sqrt(f**2 - 4 * e * g))
     return (n[9] + d - math.sqrt((n[9] + d) ** 2 - 4 * (n[8] + n[9] * d))) / 2 - _KELVIN_AT_0_C
+
+
+def saturation_pa(temperature_c: float) -> float:
+    """Pressure, Pa, under which water boils at a temperature, degC, from 0 to 373: its vapour pressure."""
+    n, kelvin = _N, temperature_c + _KELVIN_AT_0_C
+    theta = kelvin + n[8] / (kelvin - n[9])
+    a = theta**2 + n[0] * theta + n[1]
+    b = n[2] * theta**2 + n[3] * theta + n[4]
+    c = n[5] * theta**2 + n[6] * theta + n[7]
+    return float((2 * c / (-b + math.sqrt(b**2 - 4 * a * c))) ** 4 * 1e6)
 
 
 def boiling_c(altitude_m: float) -> float:

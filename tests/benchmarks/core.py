@@ -6,7 +6,8 @@ import time
 from collections.abc import Iterator
 
 from tests.campaigns.figures import Figure
-from tests.core.kit import SCAN_S, Bench, line_setup
+from tests.core.kit import SCAN_S, Bench
+from tests.core.plain import line_setup
 
 MOST_SUPPLIES = 4
 TRIES = 5

@@ -1,7 +1,7 @@
 """A day of 24 hours on the virtual clock: without a fault nobody is called, and one real fault is one alarm.
 
 The line is the acid and seal example, read a little less often so that a day takes minutes; its sensors are noisy and
-one answer in 1000 is lost. A person moves the seal's float, heats the seal, anodizes loads, and goes home.
+one answer in 200 is lost. A person moves the seal's float, heats the seal, anodizes loads, and goes home.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ SLOWER: dict[str, object] = {
 }
 
 NOISE: tuple[dict[str, Any], ...] = tuple(
-    {"what": "answer dropped", "device": device, "share": 0.001, "at_s": 60.0}
+    {"what": "answer dropped", "device": device, "share": 0.005, "at_s": 60.0}
     for device in ("rectifier", "thermometer", "relays")
 )
 

@@ -38,7 +38,7 @@ CORE = Project(
     # Not the long random histories of tests/exploration, which take longer than all these together: what only they
     # would find is a rule that no test states.
     ("tests/core", "tests/records/test_replay_core.py"),
-    ("tests.core.kit:_RUN_UP", "tests.core.guarded:_UNDER_WAY"),
+    ("tests.core.run_ups:STOOD",),
 )
 
 EQUIVALENT = Path(__file__).with_name("equivalent_mutants.toml")

@@ -276,7 +276,7 @@ def test_every_device_that_is_read_is_watched_but_the_supplys(written: Written) 
     setup = both(written)
     assert setup.watches.keys() == {"thermometer", "relays"}
     assert setup.watches["thermometer"] == WatchSetup(
-        "thermometer", ("acid-temperature", "seal-temperature"), 2.5, ("main",)
+        "thermometer", ("acid-temperature", "seal-temperature"), 3.5, ("main",)
     )
     assert setup.watches["relays"].supplies == ("main",)
     assert set(setup.watches["relays"].channels) == setup.contacts.keys()
@@ -303,6 +303,13 @@ def test_the_emergency_stops_device_holds_every_supply(written: Written) -> None
     moved = ('device = "relays"\npoint = "in8"', 'device = "panel"\npoint = "in1"')
     watch = both(written, ("[channels.acid", PANEL + "[channels.acid"), moved).watches["panel"]
     assert watch.supplies == ("main",)
+
+
+def test_two_answers_lost_in_a_row_are_missed_by_nobody(written: Written) -> None:
+    setup = both(written)
+    longest_s = {name: 3.1 * channel.period_s for name, channel in setup.channels.items()}
+    assert all(channel.age_limit_s > longest_s[name] for name, channel in setup.channels.items())
+    assert all(watch.silent_after_s > longest_s[name] for watch in setup.watches.values() for name in watch.channels)
 
 
 def test_a_watched_device_is_missed_before_any_of_its_readings(written: Written) -> None:

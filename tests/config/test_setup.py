@@ -51,8 +51,8 @@ def test_ratings_steps_and_densities_are_in_si() -> None:
     assert setup.tanks["acid"].acid_g_per_l == 165.0
 
 
-@pytest.mark.parametrize(("speed", "age_s"), [(1.0, 18.0), (60.0, 60 * 2 * 2 * (0.15 + 0.08))])
-def test_an_age_limit_is_three_periods_or_what_silent_neighbours_cost(speed: float, age_s: float) -> None:
+@pytest.mark.parametrize(("speed", "age_s"), [(1.0, 24.0), (60.0, 60 * 2 * 2 * (0.15 + 0.08))])
+def test_an_age_limit_is_four_periods_or_what_silent_neighbours_cost(speed: float, age_s: float) -> None:
     setup = line_setup(load_line(PLAIN), speed)
     assert setup.channels["main-current"].age_limit_s == pytest.approx(age_s)
     assert setup.supplies["main"].silent_after_s == setup.channels["main-current"].age_limit_s

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 from itertools import pairwise
 
 from supervisor.core.actions import Switch
@@ -18,7 +19,9 @@ from supervisor.core.setup import (
     LineSetup,
     OutputSetup,
 )
-from tests.core.kit import Bench, fitted_setup
+from tests.core.kit import Bench
+from tests.core.plain import fitted_setup
+from tests.core.run_ups import once
 
 LAMPS: dict[str, Colour] = {
     "red": "red",
@@ -39,6 +42,7 @@ WARM_C, HOT_C, GOOD_C = 22.5, 25.0, 20.5
 """Bath temperatures of a medium alarm, a high one, and none."""
 
 
+@cache
 def annunciated_setup(control: Control = "remote", **outputs: OutputSetup) -> LineSetup:
     """The line; `outputs` besides, or in the place of one of the same name."""
     plain = fitted_setup(control)
@@ -66,18 +70,20 @@ class Panel(Bench):
     pressed: set[str] = field(default_factory=set)
     """Buttons that are pressed now."""
 
-    def scan(self) -> None:
-        """Read everything, the buttons too."""
-        super().scan()
-        if "panel" not in self.silent:
-            self.buttons()
+    def readings(self) -> tuple[Reading, ...]:
+        """The buttons too."""
+        return super().readings() + (() if "panel" in self.silent else self.buttons_read())
+
+    def buttons_read(self, quality: Quality = Quality.GOOD) -> tuple[Reading, ...]:
+        """What every button shows now."""
+        good = quality is Quality.GOOD
+        return tuple(Reading(name, quality, float(name in self.pressed) if good else None) for name in BUTTONS)
 
     def buttons(self, quality: Quality = Quality.GOOD) -> Step:
         """One reading of every button, now."""
-        good = quality is Quality.GOOD
-        readings = tuple(Reading(name, quality, float(name in self.pressed) if good else None) for name in BUTTONS)
-        return self.give(Scanned(self.at, "panel", self.now_s, self.now_s, readings))
+        return self.give(Scanned(self.at, "panel", self.now_s, self.now_s, self.buttons_read(quality)))
 
+    @once
     def press(self, name: str) -> None:
         """Press a button until it has been read, and let it go until that has been read."""
         for pressed in ({name}, set()):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 from supervisor.core.effects import Interlock
 from supervisor.core.events import Delayed, Quality, Reading, Scanned
@@ -19,7 +20,9 @@ from supervisor.core.setup import (
     TankSetup,
     WatchSetup,
 )
-from tests.core.kit import Bench, fitted_setup
+from tests.core.kit import Bench
+from tests.core.plain import fitted_setup
+from tests.core.run_ups import once
 
 CONTACTS: dict[str, tuple[ContactRole, str, Proof]] = {
     "acid-level": ("level", "main-acid", ""),
@@ -35,6 +38,7 @@ CONTACTS: dict[str, tuple[ContactRole, str, Proof]] = {
 COUNTER_STEP_C = 0.36
 
 
+@cache
 def guarded_setup(**interlocks: Interlock) -> LineSetup:
     """The fitted line with these contacts on a module of their own; `interlocks` by cause, hyphens as underscores."""
     plain, exact = fitted_setup(), Accuracy(0.0, 0.0)
@@ -86,36 +90,33 @@ class Guarded(Bench):
         self.bath_c["seal"] = 60.0
         self.counted_c, self._counted_s = 0.0, self.now_s
 
-    def scan(self) -> None:
-        """Read everything, contacts and what the supply tells of itself too."""
-        flows_a = self.flows_a("main")
-        super().scan()
-        if "inputs" not in self.silent:
-            self.contacts()
+    def readings(self) -> tuple[Reading, ...]:
+        """Contacts and what the supply tells of itself too."""
+        contacts = () if "inputs" in self.silent else self.contacts_read()
         if "main" not in self.silent:
-            self.counted_c += flows_a * self.counter_gain * (self.now_s - self._counted_s)
-            values = {
-                "main-uptime": self.now_s - self.power_on_s,
-                "main-restarted": 0.0,
-                "main-counter": self.counted_c,
-            }
-            self.tell(**values)
+            self.counted_c += self.flows_a("main") * self.counter_gain * (self.now_s - self._counted_s)
+            own = told(main_uptime=self.now_s - self.power_on_s, main_restarted=0.0, main_counter=self.counted_c)
+        else:
+            own = ()
         self._counted_s = self.now_s
+        return (*super().readings(), *contacts, *own)
 
-    def contacts(self) -> Step:
-        """One reading of every contact, now."""
-        readings = tuple(
+    def contacts_read(self) -> tuple[Reading, ...]:
+        """What every contact shows now."""
+        return tuple(
             Reading(name, Quality.MALFORMED, None)
             if name in self.unread
             else Reading(name, Quality.GOOD, float(name not in self.open))
             for name in CONTACTS
         )
-        return self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, readings))
+
+    def contacts(self) -> Step:
+        """One reading of every contact, now."""
+        return self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, self.contacts_read()))
 
     def tell(self, **values: float) -> Step:
         """One reading of what the supply tells of itself, now."""
-        readings = tuple(Reading(name.replace("_", "-"), Quality.GOOD, value) for name, value in values.items())
-        return self.give(Scanned(self.at, "main-device", self.now_s, self.now_s, readings))
+        return self.give(Scanned(self.at, "main-device", self.now_s, self.now_s, told(**values)))
 
     def opens(self, *names: str, after_s: float = 0.0) -> Step:
         """Open contacts and let that be read; again once `after_s` have passed, if any."""
@@ -126,38 +127,26 @@ class Guarded(Bench):
             self.run(after_s)
         return step
 
+    @once
     def under_way(self, target_um: float = 20.0) -> Guarded:
-        """Start the service, wait for the ventilation, and let a load come to the end of its soft start.
-
-        A bench that nobody has changed yet takes up where an earlier one stood.
-        """
-        if type(self) is not Guarded or self._changeable() != Guarded()._changeable():
-            return self.from_the_start(target_um)
-        if target_um not in _UNDER_WAY:
-            _UNDER_WAY[target_um] = Guarded().from_the_start(target_um)
-        other = _UNDER_WAY[target_um]
-        self._take_up(other)
-        self.shut = dict(other.shut)
-        self.counted_c, self._counted_s = other.counted_c, other._counted_s
-        return self
-
-    def _changeable(self) -> dict[str, object]:
-        """All that a test may have changed before."""
-        return {name: value for name, value in vars(self).items() if name not in {"line", "_ids"}}
-
-    def from_the_start(self, target_um: float) -> Guarded:
-        """The same, every step of it taken by this very line."""
+        """Start the service, wait for the ventilation, and let a load come to the end of its soft start."""
         self.start_service()
         self.run(self.setup.ventilation.before_s)
         self.running(target_um=target_um)
         return self
 
+    @once
     def running(self, *, supply: str = "", target_um: float = 1.0) -> Bench:
         """Start a load; the service runs already."""
         answer = self.start(supply=supply, target_um=target_um)
         assert answer.ok, answer.reasons
         self.run(12.0)
         return self
+
+
+def told(**values: float) -> tuple[Reading, ...]:
+    """Readings of what a supply tells of itself; hyphens of channels as underscores."""
+    return tuple(Reading(name.replace("_", "-"), Quality.GOOD, value) for name, value in values.items())
 
 
 def says(name: str, value: float) -> Callable[[Guarded], Step]:
@@ -206,9 +195,6 @@ def meter_low(bench: Guarded) -> Step:
     bench.later(0.3)
     return bench.give(bench.supply_scan("main", bench.devices["main"]))
 
-
-_UNDER_WAY: dict[float, Guarded] = {}
-"""Benches under way by their target, um."""
 
 TRIPS: dict[str, tuple[str, Callable[[Guarded], Step]]] = {
     "emergency-stop": ("stop", opened("stop")),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 from supervisor.core.actions import Answer, Switch
 from supervisor.core.events import Quality, Reading, Scanned
@@ -19,7 +20,9 @@ from supervisor.core.setup import (
     WatchSetup,
 )
 from supervisor.trade.boiling import heats_c_per_s
-from tests.core.kit import Bench, line_setup
+from tests.core.kit import Bench
+from tests.core.plain import line_setup
+from tests.core.run_ups import once
 
 HEATING = HeatingSetup(
     output="seal-heater",
@@ -36,6 +39,7 @@ COOLING = CoolingSetup("chiller", hold_c=20.0, band_c=1.0, least_on_s=60.0, leas
 EXACT = Accuracy(0.0, 0.0)
 
 
+@cache
 def heated_setup(heating: HeatingSetup = HEATING, cooling: CoolingSetup = COOLING) -> LineSetup:
     """The plain line with a seal tank of 40 L under 2 kW, its level contact, and a chiller for the acid."""
     plain = line_setup()
@@ -61,6 +65,7 @@ def heated_setup(heating: HeatingSetup = HEATING, cooling: CoolingSetup = COOLIN
     )
 
 
+@cache
 def aired_setup() -> LineSetup:
     """The heated line with a fan and a blower that rest by themselves, and a contact that proves the fan."""
     heated = heated_setup()
@@ -89,19 +94,20 @@ class HeatedBench(Bench):
     draught: bool = False
     """Whether it moves by itself."""
 
-    def scan(self) -> None:
-        """Read every device that answers, once."""
-        super().scan()
-        if "inputs" not in self.silent:
-            self.contacts()
+    def readings(self) -> tuple[Reading, ...]:
+        """The contacts too."""
+        return super().readings() + (() if "inputs" in self.silent else self.contacts_read())
+
+    def contacts_read(self) -> tuple[Reading, ...]:
+        """What every contact shows now."""
+        values = {"seal-level": self.level, "air": self.draught or (self.air_moves and self.shut.get("fan", False))}
+        return tuple(
+            Reading(name, Quality.GOOD, float(value)) for name, value in values.items() if name in self.setup.contacts
+        )
 
     def contacts(self) -> None:
         """One reading of every contact, now."""
-        values = {"seal-level": self.level, "air": self.draught or (self.air_moves and self.shut.get("fan", False))}
-        readings = tuple(
-            Reading(name, Quality.GOOD, float(value)) for name, value in values.items() if name in self.setup.contacts
-        )
-        self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, readings))
+        self.give(Scanned(self.at, "inputs", self.now_s, self.now_s, self.contacts_read()))
 
     def move_float(self) -> None:
         """Lift the float out of the liquid and let it back."""
@@ -110,15 +116,16 @@ class HeatedBench(Bench):
             self.later(0.1)
             self.contacts()
 
+    @once
     def ready(self) -> HeatedBench:
         """Start with a cool seal tank whose level is proven, and let the least time off go by."""
         self.bath_c["seal"] = 20.0
         self.start_service()
         self.move_float()
-        self.scan_s = 2.0  # the slowest that readings are good for
         self.run(30.0)
         return self
 
+    @once
     def heating(self) -> HeatedBench:
         """Ready, and the heater on."""
         answer = self.ready().heat()

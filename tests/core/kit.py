@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from itertools import count
 from typing import TypeVar
 
 from supervisor.core.actions import Action, Answer, ArmTimeOut, Note, Record, SetPoints, Switch, SwitchOff, SwitchOn
@@ -29,26 +27,19 @@ from supervisor.core.events import (
 )
 from supervisor.core.line import Line, Step
 from supervisor.core.setup import (
-    Accuracy,
-    AnodizeSetup,
-    BandSetup,
-    ChannelSetup,
-    ContactSetup,
-    Control,
-    GrowthSetup,
-    HeartbeatSetup,
     LineSetup,
-    OutputSetup,
-    SupplySetup,
-    TankSetup,
 )
 from supervisor.core.state import LineState, SupplyState
-from supervisor.trade.coating import RULE_720_UM_M2_PER_C
+from tests.core.plain import Device, latest_s, line_setup
+from tests.core.run_ups import once
 
 Kind = TypeVar("Kind", bound=Action)
 
 SCAN_S = 0.4
 """Time between two scans of everything, s; the second one proves off within its deadline of 1 s."""
+
+BUSY_S = 2.0
+"""Time after an action, s, in which anything may come of it: a contactor closes, off is proven, a current is missed."""
 
 
 COMMANDS: dict[type[Action], Command] = {
@@ -57,132 +48,6 @@ COMMANDS: dict[type[Action], Command] = {
     SetPoints: "set points",
     ArmTimeOut: "time-out",
 }
-
-
-def supply_setup(name: str, tank: str) -> SupplySetup:
-    """A 10 A supply with a cap of 5 A and no second means."""
-    return SupplySetup(
-        name=name,
-        device=f"{name}-device",
-        output=f"{name}-output",
-        tank=tank,
-        current=f"{name}-current",
-        voltage=f"{name}-voltage",
-        output_state=f"{name}-output-state",
-        mode=f"{name}-mode",
-        set_current=f"{name}-set-current",
-        set_voltage=f"{name}-set-voltage",
-        rated_current_a=10.0,
-        rated_voltage_v=60.0,
-        cap_current_a=5.0,
-        current_step_a=0.001,
-        voltage_step_v=0.01,
-        off_threshold_a=0.05,
-        proof_deadline_s=1.0,
-        resend_s=0.25,
-        silent_after_s=3.0,
-        contactor=None,
-        device_time_out_s=None,
-    )
-
-
-def line_setup(supplies: int = 1) -> LineSetup:
-    """A line with as many supplies, each over a tank of its own."""
-    names = ("main", "side", "third", "fourth")[:supplies]
-    channels: dict[str, ChannelSetup] = {}
-    for name in names:
-        for what, unit, high, accuracy in (
-            ("current", "A", 10.5, Accuracy(0.002, 0.005)),
-            ("voltage", "V", 62.0, Accuracy(0.002, 0.03)),
-            ("output-state", "", 1.0, Accuracy(0.0, 0.0)),
-            ("mode", "", 1.0, Accuracy(0.0, 0.0)),
-            ("set-current", "A", 10.0, Accuracy(0.0, 0.0)),
-            ("set-voltage", "V", 60.0, Accuracy(0.0, 0.0)),
-        ):
-            full = f"{name}-{what}"
-            channels[full] = ChannelSetup(full, f"{name}-device", what, unit, 0.0, high, accuracy, 0.4, 3.0)
-        tank = f"{name}-acid"
-        channels[f"{tank}-temperature"] = ChannelSetup(
-            f"{tank}-temperature", "thermometer", f"{tank}-t", "degC", -20.0, 150.0, Accuracy(0.0, 1.0), 0.4, 3.0
-        )
-    tanks = {
-        f"{name}-acid": TankSetup(
-            f"{name}-acid", "anodize", 8.0, 165.0, f"{name}-acid-temperature", BandSetup(16, 19, 22, 24, 0.3, 10.0)
-        )
-        for name in names
-    }
-    return LineSetup(
-        name="test",
-        channels=channels,
-        tanks=tanks,
-        supplies={name: supply_setup(name, f"{name}-acid") for name in names},
-        outputs={
-            f"{name}-output": OutputSetup(f"{name}-output", "supply output", safe_on=False, device=f"{name}-device")
-            for name in names
-        },
-        growth=GrowthSetup(5.0e-5, RULE_720_UM_M2_PER_C, 5.6e-5),
-        anodize=AnodizeSetup("current", 150.0, 200.0, 22.0, 10.0, 1.0, 1.25, 35.0, 0.1, 1.0),
-    )
-
-
-def fitted_setup(control: Control = "remote", *, auxiliary: bool = True) -> LineSetup:
-    """The plain line with a contactor (none where control is), its auxiliary contact, a fan and a board's heartbeat."""
-    plain = line_setup()
-    exact, contact = Accuracy(0.0, 0.0), ("", 0.0, 1.0)
-    channels = {
-        **plain.channels,
-        "shut": ChannelSetup("shut", "relays", "in1", *contact, exact, 0.4, 3.0),
-        "board-heartbeat": ChannelSetup("board-heartbeat", "board", "heartbeat", "s", 0.0, 1e9, exact, 0.4, 3.0),
-    }
-    switches = {
-        "contactor": OutputSetup(
-            "contactor",
-            "contactor",
-            safe_on=False,
-            device="relays",
-            point="k1",
-            auxiliary="shut" if auxiliary else None,
-        ),
-        "fan": OutputSetup("fan", "fan", safe_on=True, device="board", point="fan"),
-    }
-    if control == "none":
-        del switches["contactor"]
-    supply = replace(plain.supplies["main"], contactor=None if control == "none" else "contactor", control=control)
-    if control != "remote":
-        # The contact is read, then the current twice: 0.4 s each.
-        supply = replace(
-            supply, output="", output_state="", mode="", set_current="", set_voltage="", proof_deadline_s=2
-        )
-    return replace(
-        plain,
-        channels=channels,
-        supplies={"main": supply},
-        outputs={**(plain.outputs if control == "remote" else {}), **switches},
-        contacts={"shut": ContactSetup("shut", "auxiliary contact", "shut")},
-        heartbeats={"board": HeartbeatSetup("board", "board-heartbeat", 2.0, ("main",))},
-    )
-
-
-@dataclass
-class Device:
-    """What a supply does when all is well: it obeys at once and gives what it is set to."""
-
-    on: bool = False
-    set_a: float = 0.0
-    set_v: float = 0.0
-    broken_contact: bool = False
-    voltage_held: bool = False
-    gain: float = 1.0
-
-    @property
-    def current_a(self) -> float:
-        """What flows."""
-        return self.set_a if self.on and not self.broken_contact else 0.0
-
-
-PLAIN = line_setup()
-_RUN_UP: dict[float, Bench] = {}
-"""Benches of a plain line right after the soft start, by target: their states are frozen and serve every test."""
 
 
 @dataclass
@@ -210,7 +75,11 @@ class Bench:
     drops: type[Action] | None = None
     state: LineState | None = None
     scan_s: float = SCAN_S
-    _ids: Iterator[int] = field(default_factory=lambda: count(1))
+    stood: LineState | None = None
+    """What the line remembers since the newest run-up that others may take up."""
+    asked: int = 0
+    acted_s: float = 0.0
+    """When something happened last, or time began to pass."""
 
     def __post_init__(self) -> None:
         self.line = Line(self.setup, self.state)
@@ -233,6 +102,8 @@ class Bench:
         return step
 
     def _obey(self, action: Action) -> None:
+        if not isinstance(action, Switch) or self._does_more(action):
+            self.acted_s = self.now_s
         if isinstance(action, Record) and self.keeps_records:
             self.give(Recorded(self.at, action.intent))
         if isinstance(action, Switch) and self.obeys and action.output not in self.deaf:
@@ -245,6 +116,11 @@ class Bench:
             return
         self._done(action)
         self.give(self.written(action))
+
+    def _does_more(self, action: Switch) -> bool:
+        """Whether a command is more than the same again, or what lamps and horn go on doing."""
+        shows = self.setup.outputs[action.output].role in {"lamp", "horn"}
+        return not shows and self.shut[action.output] is not action.on
 
     def _done(self, action: SwitchOff | SwitchOn | SetPoints | ArmTimeOut) -> None:
         device = self.devices[action.supply]
@@ -264,44 +140,68 @@ class Bench:
         problem = "" if ok else "no answer"
         return Switched(self.at, action.output, action.on, action.number, ok, self.now_s, self.now_s, problem)
 
+    @once
     def start_service(self, *, watch_only: bool = False) -> Step:
         """Start and let two scans prove every output off."""
         step = self.give(Started(self.at, "boot", "1", "hash", watch_only))
         self.run(2.5)
         return step
 
+    @once
     def run(self, seconds: float) -> None:
-        """Let time pass: a scan of everything every `scan_s` and every wake on time."""
+        """Let time pass: every wake on time, and scans of everything, the last of them at the very end.
+
+        They come every `scan_s` while something happens and for `BUSY_S` more, then as seldom as readings may come.
+        """
         end_s = self.now_s + seconds
-        scan_s = self.now_s
-        while scan_s < end_s:
-            scan_s = min(scan_s + self.scan_s, end_s)
+        self.acted_s = self.now_s
+        while self.now_s < end_s:
+            scan_s = min(self._next_scan_s, end_s)
             while (wake_s := self._wake_s()) is not None and wake_s < scan_s:
                 self.now_s = max(self.now_s + 1e-6, wake_s)
                 self.give(Woken(self.at))
+                scan_s = min(self._next_scan_s, scan_s)
             self.now_s = scan_s
             self.scan()
+
+    @property
+    def _next_scan_s(self) -> float:
+        busy = self.now_s < self.acted_s + BUSY_S
+        return self.now_s + (self.scan_s if busy else self._seldom_s)
+
+    @property
+    def _seldom_s(self) -> float:
+        """A time between two scans in which nothing is late, and no charge uncertain while any is counted, s."""
+        flows = any(device.on for device in self.devices.values())
+        return max(self.scan_s, latest_s(self.setup, flows=flows))
 
     def _wake_s(self) -> float | None:
         moments = [moment for moment in (self.wake.process_s, self.wake.wire_s) if moment is not None]
         return min(moments, default=None)
 
-    def scan(self) -> None:
-        """Read every device that answers, once."""
-        for name, device in self.devices.items():
-            if name not in self.silent:
-                self.give(self.supply_scan(name, device))
-        readings = tuple(
+    def scan(self) -> Step | None:
+        """Read every device that answers, once and all in one transaction; None where none does."""
+        readings = self.readings()
+        return self.give(Scanned(self.at, "all", self.now_s, self.now_s, readings)) if readings else None
+
+    def readings(self) -> tuple[Reading, ...]:
+        """What every device that answers shows now."""
+        found = [
+            reading
+            for name, device in self.devices.items()
+            if name not in self.silent
+            for reading in self.supply_scan(name, device).readings
+        ]
+        found += [
             Reading(tank.temperature, Quality.GOOD, self.bath_c[tank.name], (205,))
             for tank in self.setup.tanks.values()
             if tank.name not in self.silent
-        )
-        if readings:
-            self.give(Scanned(self.at, "thermometer", self.now_s, self.now_s, readings))
+        ]
         if "relays" not in self.silent and "contactor" in self.shut:
-            self.contact(self.shut["contactor"])
+            found.append(Reading("shut", Quality.GOOD, float(self.shut["contactor"])))
         if "board" not in self.silent and self.setup.heartbeats:
-            self.heartbeat(self.now_s - self.board_began_s)
+            found.append(Reading("board-heartbeat", Quality.GOOD, self.now_s - self.board_began_s))
+        return tuple(found)
 
     def contact(self, closed: bool, quality: Quality = Quality.GOOD) -> Step:
         """One reading of the contactor's auxiliary contact, now."""
@@ -335,8 +235,9 @@ class Bench:
 
     def request(self, what: RequestKind, *, supply: str = "", alarm: str = "", order: Order | None = None) -> Request:
         """A fresh request."""
-        name = f"r{next(self._ids)}"
-        return Request(self.at, name, self.now_s, self.now_s + 5.0, "socket", "mara", what, supply, alarm, order)
+        self.asked += 1
+        name, expires_s = f"r{self.asked}", self.now_s + 5.0
+        return Request(self.at, name, self.now_s, expires_s, "socket", "mara", what, supply, alarm, order)
 
     def ask(
         self, what: RequestKind, *, supply: str = "", alarm: str = "", order: Order | None = None, **changes: object
@@ -351,22 +252,9 @@ class Bench:
         """Start a small load."""
         return self.ask("start", supply=supply, order=Order(area_m2, target_um, load=load))
 
+    @once
     def running(self, *, supply: str = "", target_um: float = 1.0) -> Bench:
-        """Start service and load and let the soft start end; a plain bench takes up where an earlier one stood."""
-        if (supply, self.drops, self.now_s) != ("", None, 100.0) or self.setup != PLAIN:
-            return self._run_up(supply, target_um)
-        if target_um not in _RUN_UP:
-            _RUN_UP[target_um] = Bench()._run_up("", target_um)
-        self._take_up(_RUN_UP[target_um])
-        return self
-
-    def _take_up(self, other: Bench) -> None:
-        self.line.state, self.line._wakes = other.line.state, dict(other.line._wakes)
-        self.now_s, self.wake, self.actions = other.now_s, other.wake, list(other.actions)
-        self.devices = {name: replace(device) for name, device in other.devices.items()}
-        self._ids = count(2)
-
-    def _run_up(self, supply: str, target_um: float) -> Bench:
+        """Start service and load and let the soft start end."""
         self.start_service()
         answer = self.start(supply=supply, target_um=target_um)
         assert answer.ok, answer.reasons

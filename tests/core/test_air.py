@@ -10,12 +10,13 @@ from supervisor.core.events import Ending
 from supervisor.core.setup import ContactSetup, VentilationSetup
 from supervisor.core.switches import SAFE_WITHIN_S
 from tests.core.heated import HeatedBench, aired_setup
+from tests.core.plain import patient
 
 RESTING = ("fan", "blower", "seal-blower")
 
 
 def bench(*, air_moves: bool = True) -> HeatedBench:
-    made = HeatedBench(aired_setup(), air_moves=air_moves)
+    made = HeatedBench(patient(aired_setup()), air_moves=air_moves)
     made.start_service()
     return made
 
@@ -144,7 +145,7 @@ def test_a_fan_that_confirmed_is_told_every_half_minute_for_its_board_may_have_l
 
 
 def test_while_only_watching_nothing_moves() -> None:
-    made = HeatedBench(aired_setup(), air_moves=True)
+    made = HeatedBench(patient(aired_setup()), air_moves=True)
     made.start_service(watch_only=True)
     made.start()
     made.run(5.0)

@@ -13,21 +13,21 @@ from supervisor.core.effects import Effect, Interlock
 from supervisor.core.events import RequestKind, Started
 from supervisor.core.setup import AlarmSetup
 from tests.core.guarded import Guarded, guarded_setup
-from tests.core.kit import Bench, line_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import line_setup, patient
 
 WARM = "main-acid/bath-high"
 HOT = "main-acid/bath-high-high"
 
-SELDOM_S = 2.0
-"""Time between scans while a test waits for long, s; nothing is silent yet."""
+
+PATIENT = patient(line_setup())
 
 
 def warm(*, seconds: float = 11.0) -> Bench:
     """A running bench whose bath is too warm."""
-    bench = Bench().running(target_um=20.0)
+    bench = Bench(PATIENT).running(target_um=20.0)
     bench.bath_c["main-acid"] = 22.5
     bench.run(seconds)
-    bench.scan_s = SELDOM_S
     return bench
 
 
@@ -87,7 +87,7 @@ def test_a_hidden_trip_still_trips_and_latches(hides: RequestKind) -> None:
 
 
 def test_a_latched_alarm_shown_again_still_waits_for_its_reset() -> None:
-    bench = Bench().running(target_um=20.0)
+    bench = Bench(PATIENT).running(target_um=20.0)
     shelve(bench, HOT)
     bench.temperature(25.0)
     bench.run(601.0)
@@ -167,8 +167,7 @@ def test_one_that_is_shelved_after_its_acknowledgement_is_not_told_again() -> No
 
 
 def test_a_low_one_is_not_told_again() -> None:
-    bench = Guarded().under_way()
-    bench.scan_s = SELDOM_S
+    bench = Guarded(patient(guarded_setup())).under_way()
     bench.opens("seal-lid", after_s=601.0)
     bench.ask("alarm acknowledge", alarm="seal-lid/lid-open")
     bench.run(2.0)
@@ -180,7 +179,7 @@ def test_a_low_one_is_not_told_again() -> None:
 def test_a_shelving_counts_on_over_a_restart_of_the_supervisor() -> None:
     bench = warm()
     shelve(bench)
-    again = Bench(state=bench.line.state, now_s=bench.now_s)
+    again = Bench(bench.setup, state=bench.line.state, now_s=bench.now_s)
     again.start_service()
     assert again.alarm(WARM) is AlarmState.SHELVED
     again.run(600.0)
@@ -192,7 +191,7 @@ def test_a_shelving_counts_on_over_a_reboot() -> None:
     bench = warm()
     shelve(bench)
     journal_s = bench.now_s
-    again = Bench(state=bench.line.state, now_s=20.0)
+    again = Bench(bench.setup, state=bench.line.state, now_s=20.0)
     again.give(Started(again.at, "another boot", "1", "hash", False, journal_s=journal_s, same_boot=False))
     again.run(590.0)
     assert again.alarm(WARM) is AlarmState.SHELVED

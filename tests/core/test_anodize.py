@@ -20,7 +20,7 @@ from supervisor.core.anodize import (
 )
 from supervisor.core.dose import Dose
 from supervisor.core.plan import Plan
-from tests.core.kit import supply_setup
+from tests.core.plain import supply_setup
 
 PLAN = Plan("current", 0.013, 20.0, 2000.0, 1.9505, 22.0, 1.95, 10.0, 1000.0, 1500.0, 3000.0)
 RAMP = Ramp(100.0, 101.0, 0.5, 22.0, 3, 100.0)

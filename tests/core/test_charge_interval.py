@@ -14,7 +14,8 @@ from supervisor.core.dose import GAP_PERIODS, Dose, Metering, begin, read
 from supervisor.core.events import Order, Quality, Started
 from supervisor.core.setup import Accuracy, LineSetup
 from supervisor.trade.charge import Interval
-from tests.core.kit import Bench, line_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import line_setup
 
 PERIOD_S, MOST_A = 0.4, 10.0
 METERS = st.builds(Accuracy, st.floats(0.0, 0.05), st.floats(0.0, 0.1))
@@ -120,7 +121,7 @@ def test_the_interval_holds_the_truth_over_whole_runs(script: list[tuple[str, in
             bench.current(3.0, quality=Quality.MALFORMED)
         elif what == "killed":
             again = Bench(state=bench.line.state, now_s=bench.now_s)
-            again.devices, again._ids = bench.devices, bench._ids
+            again.devices, again.asked = bench.devices, bench.asked
             bench = again
             bench.give(Started(bench.at, "boot", "1", "hash", watch_only=False, journal_s=bench.now_s))
         true_c += run_truth(bench, tenths / 10)
@@ -154,7 +155,7 @@ def killed(bench: Bench, away_s: float, *, same_boot: bool = True, silent_before
     bench.give(bench.request("alarm reset", alarm="nothing"))
     now_s = bench.now_s + away_s if same_boot else 50.0
     again = Bench(bench.setup, state=bench.line.state, now_s=now_s)
-    again.devices, again._ids = bench.devices, bench._ids
+    again.devices, again.asked = bench.devices, bench.asked
     again.give(Started(again.at, "boot", "1", "hash", watch_only=False, journal_s=journal_s, same_boot=same_boot))
     return again
 

@@ -12,7 +12,8 @@ from supervisor.core.anodize import State
 from supervisor.core.contactor import CLOSES_WITHIN_S, STUCK_AFTER_S
 from supervisor.core.events import Ending, Quality, Switched
 from supervisor.core.setup import OutputSetup
-from tests.core.kit import Bench, fitted_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import fitted_setup
 
 
 def bench() -> Bench:

@@ -11,15 +11,15 @@ from supervisor.core.alarms import AlarmState
 from supervisor.core.events import Ending, Quality, Reading, Scanned
 from supervisor.core.switches import SAFE_WITHIN_S
 from tests.core.heated import COOLING, HeatedBench, heated_setup
+from tests.core.plain import patient
 
 
 def bench(*, safe_on: bool = False, **changes: object) -> HeatedBench:
-    setup = heated_setup(cooling=replace(COOLING, **changes))  # type: ignore[arg-type]
+    setup = patient(heated_setup(cooling=replace(COOLING, **changes)))
     chiller = replace(setup.outputs["chiller"], safe_on=safe_on)
     made = HeatedBench(replace(setup, outputs={**setup.outputs, "chiller": chiller}))
     made.bath_c["main-acid"] = 20.0
     made.start_service()
-    made.scan_s = 2.0
     return made
 
 
@@ -105,7 +105,6 @@ def test_while_only_watching_it_is_told_its_safe_state_and_nothing_else(safe_on:
     made = HeatedBench(replace(setup, outputs={**setup.outputs, "chiller": chiller}))
     made.bath_c["main-acid"] = 19.0 if safe_on else 21.5
     made.start_service(watch_only=True)
-    made.scan_s = 2.0
     made.run(300.0)
     assert made.told("chiller") == [safe_on]
 
@@ -173,6 +172,7 @@ def test_the_end_of_a_rest_and_of_the_time_to_fall_wake_the_line() -> None:
 def test_a_reading_that_wavers_is_no_fall() -> None:
     made = rested()
     acid(made, 21.0)
+    made.scan_s = 6.0
     for number in range(151):
         made.bath_c["main-acid"] = 21.0 + 0.1 * (number % 3)
         made.run(6.0)
@@ -182,6 +182,7 @@ def test_a_reading_that_wavers_is_no_fall() -> None:
 def test_a_bath_that_falls_slowly_is_not_told() -> None:
     made = rested()
     acid(made, 21.5)
+    made.scan_s = 6.0
     for number in range(150):
         made.bath_c["main-acid"] = 21.5 - 0.0005 * 6.0 * number
         made.run(6.0)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from supervisor.core.events import Order
 from supervisor.core.plan import make_plan
-from tests.core.kit import line_setup
+from tests.core.plain import line_setup
 
 
 def test_a_start_without_target_takes_the_line_files() -> None:

@@ -12,7 +12,8 @@ from supervisor.core.anodize import State
 from supervisor.core.effects import Effect, Interlock
 from supervisor.core.events import Order
 from supervisor.core.interlocks import CAUSES
-from tests.core.kit import Bench, line_setup
+from tests.core.kit import Bench
+from tests.core.plain import line_setup
 
 
 def notes(bench: Bench, state: State) -> list[Note]:

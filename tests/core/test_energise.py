@@ -9,7 +9,8 @@ import pytest
 from supervisor.core.actions import Answer, ArmTimeOut, Record, SetPoints, SwitchOff, SwitchOn
 from supervisor.core.anodize import State
 from supervisor.core.events import Order, Quality, Recorded, RequestKind
-from tests.core.kit import Bench, line_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import line_setup
 
 
 def ready() -> Bench:

@@ -9,11 +9,12 @@ import pytest
 from supervisor.core.actions import Switch
 from supervisor.core.events import Ending, Quality, Reading, Scanned, Started
 from supervisor.core.exercise import LONGEST_S
-from tests.core.kit import Bench, fitted_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import fitted_setup
 
 
 def watching(control: str = "remote") -> Bench:
-    made = Bench(fitted_setup(control))  # type: ignore[arg-type]
+    made = Bench(fitted_setup(control))
     made.start_service(watch_only=True)
     return made
 

@@ -8,7 +8,9 @@ from supervisor.core import alarm_log
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
+from supervisor.core.setup import LineSetup
 from tests.core.guarded import Guarded, guarded_setup
+from tests.core.plain import patient
 
 
 def heads(bench: Guarded) -> dict[str, str]:
@@ -16,9 +18,9 @@ def heads(bench: Guarded) -> dict[str, str]:
     return {name: alarm.under for name, alarm in bench.line.state.alarms.items() if alarm.active or alarm.latch}
 
 
-def stopped() -> Guarded:
+def stopped(setup: LineSetup | None = None) -> Guarded:
     """Somebody pressed the emergency stop: it cuts the mains, and what hangs on them falls silent."""
-    bench = Guarded().under_way()
+    bench = Guarded(setup or guarded_setup()).under_way()
     bench.open = {"stop"}
     bench.later(0.1)
     bench.contacts()
@@ -159,7 +161,7 @@ def test_what_is_freed_is_told_in_full() -> None:
 
 
 def test_consequences_do_not_count_for_the_rate() -> None:
-    bench = stopped()
+    bench = stopped(patient(guarded_setup()))
     assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 1
     bench.run(601.0)
     assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 0

@@ -14,6 +14,7 @@ from supervisor.core.interlocks import CAUSES
 from supervisor.core.line import Step
 from tests.core.guarded import TRIPS, Guarded, guarded_setup
 from tests.core.kit import of_kind
+from tests.core.plain import patient
 
 ENDS = {Effect.HOLD: State.HOLDING, Effect.STOP: State.STOPPING, Effect.ABORT: State.ABORTING}
 
@@ -99,7 +100,7 @@ def test_still_acid_is_told_soon_and_held_later() -> None:
 
 
 def test_an_open_lid_of_a_hot_tank_is_told_and_holds_nothing() -> None:
-    bench = Guarded().under_way()
+    bench = Guarded(patient(guarded_setup())).under_way()
     bench.opens("seal-lid", after_s=601.0)
     assert bench.line.state.alarms["seal-lid/lid-open"].active
     assert bench.stands() is State.RUNNING

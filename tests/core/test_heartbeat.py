@@ -5,7 +5,8 @@ from __future__ import annotations
 from supervisor.core.actions import Switch, SwitchOff
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
-from tests.core.kit import Bench, fitted_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import fitted_setup
 
 LOST = "board/heartbeat-lost"
 

@@ -17,6 +17,7 @@ from supervisor.core.switches import SAFE_WITHIN_S
 from supervisor.core.two_position import tell
 from supervisor.core.work import Work
 from supervisor.records.codec import decode_state, encode_state
+from tests.core import run_ups
 from tests.core.heated import HEATING, HeatedBench, aired_setup, heated_setup, watched
 from tests.core.kit import of_kind
 
@@ -482,6 +483,7 @@ def wilful(monkeypatch: pytest.MonkeyPatch) -> None:
         return [], []
 
     monkeypatch.setattr(heating, "settle", heats)
+    monkeypatch.setattr(run_ups, "STOOD", {})
 
 
 def cut_in(step: Step) -> list[bool]:

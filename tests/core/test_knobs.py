@@ -12,7 +12,8 @@ from supervisor.core.interlocks import CAUSES
 from supervisor.core.knobs import HAND_S
 from supervisor.core.plan import make_plan
 from supervisor.core.setup import Control
-from tests.core.kit import Bench, fitted_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import fitted_setup
 
 ORDER = Order(0.013, 0.2)
 CONTROLS: list[Control] = ["contactor", "none"]
@@ -190,7 +191,7 @@ def test_with_no_actuator_the_target_tells_the_person_and_ends_when_current_is_g
 
 def test_a_start_of_the_supervisor_opens_the_contactor_and_leaves_what_has_none() -> None:
     for control, ends in (("contactor", True), ("none", False)):
-        made = Bench(fitted_setup(control))  # type: ignore[arg-type]
+        made = Bench(fitted_setup(control))
         made.shut["contactor"] = True
         made.turn(2.0)
         made.start_service(watch_only=True)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from supervisor.core.anodize import State
 from supervisor.core.events import Quality
-from tests.core.guarded import Guarded
+from tests.core.guarded import Guarded, guarded_setup
 
 APART = "main/meters-differ"
 
@@ -58,12 +60,14 @@ def test_a_counter_is_compared_only_after_forty_of_its_steps() -> None:
     assert bench.line.state.alarms[APART].count == 1
 
 
-def test_a_supply_that_began_anew_while_off_has_forgotten_its_time_out() -> None:
-    bench = Guarded()
+@pytest.mark.parametrize("sign", [{"main_uptime": 0.4}, {"main_restarted": 1.0}])
+def test_a_supply_that_began_anew_while_off_has_forgotten_its_time_out(sign: dict[str, float]) -> None:
+    plain = guarded_setup()
+    bench = Guarded(replace(plain, supplies={"main": replace(plain.supplies["main"], device_time_out_s=5.0)}))
     bench.start_service()
-    bench.run(1.0)
-    bench.power_on_s = bench.now_s
-    bench.run(1.0)
+    assert bench.supply().armed
+    bench.later(0.1)
+    bench.tell(**sign)
     assert not bench.supply().armed
     assert "main/supply-restarted" not in bench.line.state.alarms
 

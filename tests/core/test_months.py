@@ -10,6 +10,7 @@ from supervisor.core import energise
 from supervisor.core.alarms import Alarm, AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.state import LineState, SupplyState
+from tests.core import run_ups
 from tests.core.kit import Bench
 
 
@@ -24,6 +25,7 @@ def anodized(bench: Bench, load: str) -> None:
 
 def test_only_the_newest_loads_are_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(energise, "REMEMBERED_LOADS", 3)
+    monkeypatch.setattr(run_ups, "STOOD", {})
     bench = Bench()
     bench.start_service()
     for number in range(5):

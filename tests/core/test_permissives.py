@@ -12,7 +12,8 @@ from supervisor.core.alarms import Alarm, AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.events import Ending, Quality, Recorded
 from supervisor.core.permissives import failing
-from tests.core.kit import Bench, fitted_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import fitted_setup
 
 
 def ready(*, watch_only: bool = False) -> Bench:

@@ -10,7 +10,7 @@ import pytest
 from supervisor.core.events import Order
 from supervisor.core.plan import Plan, make_plan
 from supervisor.trade.coating import RULE_720_UM_M2_PER_C
-from tests.core.kit import line_setup
+from tests.core.plain import line_setup
 
 SETUP = line_setup()
 GOOD = Order(0.013, 20.0)

@@ -10,7 +10,8 @@ from supervisor.core.anodize import State
 from supervisor.core.events import Quality, Reading, Scanned, Started
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.line import Step
-from tests.core.kit import Bench, fitted_setup, line_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import fitted_setup, line_setup
 
 BAD = [quality for quality in Quality if quality is not Quality.GOOD]
 SOME_BAD = [Quality.LATE, Quality.NO_ANSWER]

@@ -14,7 +14,8 @@ from supervisor.core.anodize import State
 from supervisor.core.events import Order, Request, RequestKind
 from supervisor.core.requests import REMEMBERED
 from supervisor.core.state import LineState
-from tests.core.kit import Bench, line_setup
+from tests.core.kit import Bench
+from tests.core.plain import line_setup
 
 NAN, INF = float("nan"), float("inf")
 

@@ -14,7 +14,8 @@ from supervisor.core.anodize import State
 from supervisor.core.events import Order, Written
 from supervisor.core.plan import floor_to_step, highest_current_a
 from supervisor.core.setup import LineSetup, Mode
-from tests.core.kit import Bench, line_setup
+from tests.core.kit import Bench
+from tests.core.plain import line_setup
 
 
 def limited(rating_a: float, cap_a: float, highest: float, step_a: float) -> LineSetup:
@@ -85,7 +86,7 @@ def test_a_plan_of_a_line_file_changed_since_is_not_restarted_above_the_new_limi
     bench.ask("hold")
     bench.run(2.0)
     again = Bench(limited(10.0, 1.0, 200.0, 0.001), state=bench.line.state, now_s=bench.now_s)
-    again._ids = bench._ids
+    again.asked = bench.asked
     again.start_service()
     refused = again.ask("restart")
     assert refused.reasons[0].startswith(
@@ -101,7 +102,7 @@ def test_the_voltage_of_an_old_plan_must_fit_the_supply_of_now_too() -> None:
     setup = line_setup()
     lower = replace(setup, supplies={"main": replace(setup.supplies["main"], rated_voltage_v=20.0)})
     again = Bench(lower, state=bench.line.state, now_s=bench.now_s)
-    again._ids = bench._ids
+    again.asked = bench.asked
     again.start_service()
     assert "plan within limits" in again.ask("restart").reasons[0]
 

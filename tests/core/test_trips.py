@@ -16,7 +16,8 @@ from supervisor.core.interlocks import CAUSES, strongest
 from supervisor.core.line import Line, Step
 from supervisor.core.state import LineState
 from tests.core import guarded
-from tests.core.kit import Bench, line_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import line_setup
 
 ENDS = {Effect.HOLD: State.HOLDING, Effect.STOP: State.STOPPING, Effect.ABORT: State.ABORTING}
 

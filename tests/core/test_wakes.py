@@ -14,7 +14,8 @@ from supervisor.core.contactor import CLOSES_WITHIN_S
 from supervisor.core.events import Ending, Order, Recorded, Scanned, Started, Switched, Wake
 from supervisor.core.state import LineState
 from tests.core.guarded import Guarded
-from tests.core.kit import Bench, fitted_setup, line_setup
+from tests.core.kit import Bench
+from tests.core.plain import fitted_setup, line_setup
 
 WARM = "main-acid/bath-high"
 

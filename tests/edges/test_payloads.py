@@ -15,7 +15,7 @@ from supervisor.core.line import Line
 from supervisor.core.state import LineState
 from supervisor.edges.payloads import AlarmPayload, Published, Reporter, iso, payload_schema, topic
 from supervisor.service.status import status
-from tests.core.kit import fitted_setup
+from tests.core.plain import fitted_setup
 
 CONFIG = Path(__file__).parents[2] / "config"
 SETUP = fitted_setup()

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from supervisor.core.events import Quality, RequestKind
 from supervisor.core.setup import ContactSetup, LineSetup
-from tests.core.kit import fitted_setup
+from tests.core.plain import fitted_setup
 from tests.exploration import happenings as h
 from tests.exploration import sight, timers
 from tests.exploration.explorer import Part

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from supervisor.core.setup import LineSetup
-from tests.core.kit import line_setup
+from tests.core.plain import line_setup
 from tests.exploration.machine import AS_LONG, Machine
 
 

@@ -12,7 +12,7 @@ from supervisor.core.events import Event, Order, Quality, Reading, Request, Scan
 from supervisor.core.line import Step
 from supervisor.core.setup import Accuracy, ChannelSetup, ContactSetup, HeartbeatSetup, LineSetup, OutputSetup
 from supervisor.core.state import LineState
-from tests.core.kit import line_setup
+from tests.core.plain import line_setup
 from tests.exploration.machine import AS_LONG, NAMES, QUALITIES, Machine, Wired
 
 OUTPUTS = st.sampled_from(["main-contactor", "side-contactor", "fan"])

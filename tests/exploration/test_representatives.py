@@ -21,7 +21,8 @@ from supervisor.core.anodize import OVER, State
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.work import Work
-from tests.core.kit import Bench, fitted_setup, of_kind
+from tests.core.kit import Bench, of_kind
+from tests.core.plain import fitted_setup
 from tests.exploration.parts import undelayed
 
 Kind = tuple[Effect, bool, bool]

@@ -6,6 +6,7 @@ answer delay, the registers' steps. So one load runs here as it does over ptys, 
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable, Iterable
 from itertools import count
 from pathlib import Path
@@ -39,7 +40,7 @@ from supervisor.core.events import (
 )
 from supervisor.core.line import CORE_VERSION, Line
 from supervisor.core.state import LineState
-from supervisor.service.dispatch import Frame
+from supervisor.service.dispatch import Frame, Outbox
 from supervisor.service.polling import BLINK_S
 from supervisor.service.turns import PROOF_READS
 from tests.harness.direct_bus import NEVER_S, Bus, Flight, Turn, reading
@@ -84,6 +85,7 @@ class DirectLine(Standing):
         self._buses = self._made_buses(line_file)
         self._wake_s = NEVER_S
         self._numbers = count(1)
+        self._chance = random.Random(f"{seed} answers")
 
     def _made_buses(self, line_file: LineFile) -> dict[str, Bus]:
         tables = line_file.document.devices
@@ -218,12 +220,16 @@ class DirectLine(Standing):
         else:
             bus.flight = Flight(bus.free_s, leaves)
 
-    def _answers(self, device: str) -> bool:
-        """Whether a device answers now; byte faults other than silence are for harnesses with bytes."""
+    def _hears(self, device: str) -> bool:
+        """Whether a device takes anything in now."""
         return not self.simulated.board.standing("device silent", device)
 
-    def _fly(self, bus: Bus, device: str, arrives: Callable[[bool], None]) -> None:
-        answered = self._answers(device)
+    def _answers(self, device: str) -> bool:
+        """Whether an answer comes back from this transaction; byte faults but its loss are for harnesses with bytes."""
+        dropped = self.simulated.board.strike(device, self._chance.random(), {"answer dropped"})
+        return self._hears(device) and not dropped
+
+    def _fly(self, bus: Bus, device: str, answered: bool, arrives: Callable[[bool], None]) -> None:
         took_s = self._devices[device].answer_delay_s if answered else bus.time_out_s
         after_s = bus.gap_s if answered else bus.quiet_s
         bus.free_s = self.now_s + took_s + after_s
@@ -234,8 +240,8 @@ class DirectLine(Standing):
         sent_s, raw = self.now_s, {}
         turn.made_way = False
         turn.ahead = max(0, turn.ahead - 1)
-        device = self._devices[turn.device]
-        if self._answers(turn.device):
+        device, answers = self._devices[turn.device], self._answers(turn.device)
+        if answers:
             for _, point in sorted(turn.channels, key=lambda entry: entry[1].address):
                 raw[point.name] = device.registers[point.table, point.address].read()
 
@@ -247,12 +253,13 @@ class DirectLine(Standing):
             readings = tuple(reading(channel, point, raw.get(point.name)) for channel, point in turn.channels)
             self.give(Scanned(self.at, turn.device, sent_s * self.speed, self.now_s * self.speed, readings))
 
-        self._fly(bus, turn.device, arrives)
+        self._fly(bus, turn.device, answers, arrives)
 
     def _write(self, bus: Bus, frame: Frame) -> None:
         self._advance()
         sent_s, device = self.now_s, self.setup.supplies[frame.supply].device
-        if self._answers(device):
+        answers = self._answers(device)
+        if self._hears(device):
             point, (raw,) = self._coded(self._maps[device], frame)
             register = self._devices[device].registers[point.table, point.address]
             assert register.write is not None
@@ -275,7 +282,7 @@ class DirectLine(Standing):
                     )
                 )  # fmt: skip
 
-        self._fly(bus, device, arrives)
+        self._fly(bus, device, answers, arrives)
 
     def _coded(self, device: RegisterMap, frame: Frame) -> tuple[Register, tuple[int, ...]]:
         if frame.what in {"on", "off"}:
@@ -312,6 +319,16 @@ class DirectLine(Standing):
     def end(self) -> None:
         """Tell the core that the supervisor ends."""
         self.give(Ending(self.at))
+
+    def kill(self, process_s: float) -> None:
+        """Let the supervisor's process die, and a new one take up its record after this process time, s."""
+        journal_s = self.now_s * self.speed
+        for bus in self._buses.values():
+            bus.flight, bus.outbox = None, Outbox()
+        self.now_s += process_s / self.speed
+        self._advance()
+        self.line = Line(self.setup, self.line.state)
+        self.give(Started(self.at, "boot", CORE_VERSION, self._hash, watch_only=False, journal_s=journal_s))
 
     # -- what stands
 

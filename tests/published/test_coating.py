@@ -5,7 +5,16 @@ from __future__ import annotations
 import pytest
 
 from supervisor.trade.charge import Interval
-from supervisor.trade.coating import FOOT_M, MIL_UM, RULE_720_UM_M2_PER_C, charge_for_c, thickness_um
+from supervisor.trade.coating import (
+    FOOT_M,
+    MIL_UM,
+    RULE_720_UM_M2_PER_C,
+    charge_for_c,
+    least_local_um,
+    mean_for_um,
+    spread_um,
+    thickness_um,
+)
 
 INCH_M = 0.0254
 RULE = Interval(RULE_720_UM_M2_PER_C, RULE_720_UM_M2_PER_C, RULE_720_UM_M2_PER_C)
@@ -56,3 +65,15 @@ def test_thickness_and_charge_are_inverse_to_each_other() -> None:
 def test_the_band_of_a_thickness_joins_that_of_charge_and_growth() -> None:
     band = thickness_um(Interval(90.0, 100.0, 110.0), 0.01, Interval(5e-5, 5.5e-5, 6e-5))
     assert (band.low, band.best, band.high) == pytest.approx((0.45, 0.55, 0.66))
+
+
+def test_mean_spread_and_least_local_are_three_numbers_of_one_coat() -> None:
+    mean = Interval(9.0, 10.0, 11.0)
+    assert spread_um(mean, 0.2) == Interval(8.0, 10.0, 12.0)
+    assert least_local_um(mean, 0.2) == Interval(7.2, 8.0, 8.8)
+
+
+# Source: ISO 7599 (from memory): the least local thickness is 80 % of the class's mean.
+def test_the_mean_for_a_least_local_thickness_is_its_inverse() -> None:
+    assert mean_for_um(20.0, 0.2) == pytest.approx(25.0)
+    assert least_local_um(Interval(25.0, 25.0, 25.0), 0.2).best == pytest.approx(20.0)

@@ -20,7 +20,8 @@ from supervisor.core.state import LineState
 from supervisor.records import codec
 from supervisor.records.journal import Journal
 from supervisor.records.replay import ReplayResult, replay
-from tests.core.kit import Bench, line_setup
+from tests.core.kit import Bench
+from tests.core.plain import line_setup
 from tests.records.kit import begin
 
 SNAPSHOT_EVERY = 40

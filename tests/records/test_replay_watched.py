@@ -28,7 +28,7 @@ async def record(path: Path) -> tuple[int, LineState]:
     await begin(journal)
     bench = Guarded()
     bench.line = line = Kept(bench.setup, journal)
-    bench.from_the_start(20.0)
+    bench.under_way()
     bench.opens("seal-level")
     bench.run(5.0)
     assert bench.ask("alarm acknowledge", alarm="seal-level/level-low").ok

@@ -13,7 +13,7 @@ from supervisor.core import alarms, anodize
 from supervisor.core.contacts import causes_of
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import ContactRole, ContactSetup, Proof, TankRole
-from tests.core.kit import line_setup
+from tests.core.plain import line_setup
 from tests.rendered.__main__ import ROOT
 from tests.rendered.diagrams import diagrams_text, with_diagrams
 from tests.rendered.interlocks import HEAD, interlocks_text

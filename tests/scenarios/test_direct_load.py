@@ -109,3 +109,25 @@ def test_a_load_runs_here_as_it_does_over_ptys(tmp_path: Path, mode: Mode) -> No
     assert line.ask("start", order=Order(0.013, 2.0, mode=mode, voltage_v=15.0)).ok
     line.until_state(State.COMPLETE)
     assert line.true_charge_c == pytest.approx(run_virtual(virtual_charge_c(mode)), rel=1e-4)
+
+
+def test_a_load_whose_supervisor_was_killed_is_held_with_a_charge_that_holds_the_truth(tmp_path: Path) -> None:
+    line = direct_line(tmp_path, seed=3)
+    line.start()
+    line.begin(20.0)
+    line.pass_time(600.0)
+    line.kill(30.0)
+    line.until_state(State.HELD)
+    charge = line.operation.dose.charge
+    assert line.alarms == {"main/interrupted"}
+    assert charge.low <= line.true_charge_c <= charge.high
+
+
+def test_answers_lost_one_in_a_hundred_hold_no_load_and_leave_the_truth_in_its_interval(tmp_path: Path) -> None:
+    lost = {"what": "answer dropped", "device": "rectifier", "share": 0.01, "at_s": 0.0}
+    line = direct_line(tmp_path, lost, seed=4)
+    line.start()
+    line.begin(20.0)
+    line.until_state(State.COMPLETE, within_s=7200.0)
+    charge = line.operation.dose.charge
+    assert charge.low <= line.true_charge_c <= charge.high

@@ -21,7 +21,8 @@ from supervisor.core.state import Latest, LineState, SupplyState
 from supervisor.core.switches import SwitchState
 from supervisor.service.status import alarm_log, status
 from supervisor.trade.charge import Interval
-from tests.core.kit import Bench, fitted_setup, line_setup
+from tests.core.kit import Bench
+from tests.core.plain import fitted_setup, line_setup
 
 SETUP = line_setup()
 MAIN = SETUP.supplies["main"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -142,6 +143,12 @@ def test_growth_by_load_stays_within_the_published_factors() -> None:
     assert min(draws) >= 0.285
     assert max(draws) <= 0.3366
     assert max(draws) - min(draws) > 0.03
+
+
+def test_a_load_whose_growth_is_given_grows_so_and_is_else_as_drawn() -> None:
+    drawn = LoadDraw.of(ALLOYS["6061"], random.Random(5))
+    given = LoadDraw.of(ALLOYS["6061"], random.Random(5), 0.25)
+    assert given == replace(drawn, growth_um_m2_per_c=0.25 / 6000)
 
 
 def test_same_seed_gives_the_same_load_and_another_seed_another(plan: LinePlan) -> None:
