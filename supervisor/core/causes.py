@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import contactor, knobs, meters, output, switches
+from supervisor.core import contactor, knobs, meters, output, switches, watching
 from supervisor.core.anodize import Operation, State, Trigger
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import strongest
@@ -20,6 +20,7 @@ FAULTS = (
     "contactor-failed",
     "not-ready",
     "current-lost",
+    *watching.TRIPPING,
     "output-dropped",
     "supply-restarted",
     "settings-differ",
@@ -76,6 +77,7 @@ def judge_supply(work: Work, name: str) -> None:
     work.alarm(name, "voltage-ceiling", _at_ceiling(supply))
     work.alarm(name, "meters-differ", meters.differ(work, name))
     knobs.judge(work, name)
+    watching.judge(work, name)
     for cause in FAULTS:
         work.alarm(name, cause, cause in supply.faults)
 

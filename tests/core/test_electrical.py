@@ -105,8 +105,8 @@ def test_one_wrong_reading_decides_nothing() -> None:
 
 
 def test_a_bath_that_warms_is_no_gain_and_one_that_cools_no_loss() -> None:
-    for degrees in (4.0, -4.0):
-        assert played(until_s=2400.0, period_s=4.0, bath_c=lambda at_s, by=degrees: BATH_C + by * at_s / 2400.0).found == ()
+    for per_s in (4.0 / 2400.0, -4.0 / 2400.0):
+        assert played(until_s=2400.0, period_s=4.0, bath_c=lambda at_s, by=per_s: BATH_C + by * at_s).found == ()
 
 
 def test_a_thermometer_that_jumps_is_no_contact_lost() -> None:
