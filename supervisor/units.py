@@ -34,6 +34,7 @@ Kind = Literal[
     "growth",
     "fraction",
     "power",
+    "mass per area",
 ]
 System = Literal["metric", "us"]
 
@@ -79,6 +80,7 @@ KINDS: dict[Kind, KindRow] = {
     ),
     "fraction": _row("1", "%", ("%", 1), ("%", 1)),
     "power": _row("W", "W kW", ("W", 0), ("W", 0)),
+    "mass per area": _row("g/m^2", "mg/dm^2 g/m^2 mg/cm^2 mg/ft^2", ("g/m²", 1), ("mg/ft²", 0)),
 }
 """Every kind there is. US units are the US ones: gal is 3.785411784 L, oz the avoirdupois ounce."""
 
@@ -103,6 +105,7 @@ millisecond = 1e-3 * second = ms
 minute = 60 * second = min
 hour = 3600 * second = h
 milliampere = 1e-3 * ampere = mA
+milligram = 1e-3 * gram = mg
 kilogram = 1e3 * gram = kg
 volt = kilogram * meter ** 2 / second ** 3 / ampere = V
 watt = volt * ampere = W
@@ -291,6 +294,7 @@ _EXAMPLES: dict[Kind, str] = {
     "growth": "0.32774",
     "fraction": "5",
     "power": "500",
+    "mass per area": "270",
 }
 
 

@@ -39,6 +39,7 @@ ORDER = {
     "voltage": 'ceiling in current mode, final value in voltage mode, such as "22 V"',
     "ramp": 'soft start, such as "60 s"',
     "load": "a name for the load; default: numbered",
+    "alloy": 'such as "6061" or "cast 356"; several, which is not advised, behind commas; default: the line\'s',
 }
 """What a start may ask for. The supervisor judges what is missing with all the rest, so that every reason is told."""
 

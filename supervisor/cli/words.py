@@ -66,10 +66,13 @@ def _supply_lines(name: str, supply: dict[str, Any], system: System) -> Iterator
     operation = supply["operation"]
     if operation:
         yield f"    load {operation['load']}: {progress_text(operation, system)}"
+        yield f"    {coat_text(operation, system)}"
         if operation["why"]:
             yield f"    because: {operation['why']}"
         if operation["suspect"]:
             yield f"    the load is suspect: {operation['suspect']}"
+        if operation["gauge"]:
+            yield f"    gauge its coat: {operation['gauge']}"
 
 
 def waits_text(supply: dict[str, Any], system: System) -> str:
@@ -185,6 +188,23 @@ def progress_text(operation: dict[str, Any], system: System) -> str:
     if operation["charge_unbounded"]:
         text += ", more may have flowed while nobody watched"
     return text if operation["to_go_s"] is None else f"{text}, {duration(operation['to_go_s'])} to go"
+
+
+def coat_text(operation: dict[str, Any], system: System) -> str:
+    """Tell the coat beside its mean thickness: where it is thinnest, how it spreads, what it weighs and has lost."""
+    least, spread, mass = operation["least_local_um"], operation["spread_um"], operation["mass_g_per_m2"]
+    alloy = f"{operation['alloy']}, " if operation["alloy"] else ""
+    wanted = ", which the target means" if operation["target"]["means"] == "least local" else ""
+    text = (
+        f"{alloy}thinnest {show(least['best'], 'thickness', system)} ({show(least['low'], 'thickness', system)} to "
+        f"{show(least['high'], 'thickness', system)}){wanted}, across the rack "
+        f"{show(spread['low'], 'thickness', system)} to {show(spread['high'], 'thickness', system)}, "
+        f"{show(mass['best'], 'mass per area', system)} unsealed, lost to acid "
+        f"{show(operation['mass_lost_share'], 'fraction', system)}, porosity "
+        f"{show(operation['porosity_share'], 'fraction', system)}"
+    )
+    barren = operation["barren_c"]
+    return f"{text}, {show(barren, 'charge', system)} grew no coat" if barren > 0 else text
 
 
 def alarm_lines(status: dict[str, Any]) -> Iterator[str]:

@@ -7,6 +7,7 @@ from supervisor.config.model import SupplyTable
 from supervisor.config.profile import DeviceProfile
 from supervisor.config.shape import known
 from supervisor.config.wire import View
+from supervisor.trade.alloys import ALLOYS, named
 from supervisor.trade.coating import MIL_UM, RULE_720_UM_M2_PER_C
 from supervisor.units import Kind, parse, show, split
 
@@ -25,6 +26,7 @@ def trade(view: View, told: Told) -> None:
     _growth(view, told)
     _anodize(view, told)
     _target(view, told)
+    _alloy(view, told)
 
 
 def likely_slip(text: str, thickest_um: float) -> str:
@@ -150,3 +152,21 @@ def _target(view: View, told: Told) -> None:
             problem,
             likely_slip(view.given["anodize"]["target"], min(anodize.thickest, THICKEST_UM)),
         )
+
+
+def _alloy(view: View, told: Told) -> None:
+    """An alloy of the table, and a density and a target that it bears, or every start would be refused."""
+    anodize = view.document.anodize
+    if not known(anodize.alloy) or not anodize.alloy:
+        return
+    alloy, unknown = named(anodize.alloy)
+    for problem in unknown:
+        told(("anodize", "alloy"), problem, f"one of {', '.join(ALLOYS)}, or several behind commas")
+    if alloy is None:
+        return
+    if known(anodize.density) and anodize.density > alloy.highest_density_a_per_m2:
+        right = f"at most {show(alloy.highest_density_a_per_m2, 'current density', view.system)}"
+        told(("anodize", "density"), f"{alloy.name} is likely to burn at it", right)
+    if known(anodize.target) and anodize.target and anodize.target > alloy.coat_limit_um:
+        right = f"at most {show(alloy.coat_limit_um, 'thickness', view.system)}"
+        told(("anodize", "target"), f"a coat on {alloy.name} chalks before it gets so thick", right)

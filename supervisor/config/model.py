@@ -21,12 +21,13 @@ from supervisor.config.quantities import (
     Density,
     Duration,
     Growth,
+    Share,
     Text,
     Thickness,
     Voltage,
 )
 from supervisor.config.shape import Name, Table, quantity_error
-from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, ThermocoupleKind
+from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, TargetMeans, ThermocoupleKind
 from supervisor.units import System
 
 
@@ -251,6 +252,15 @@ class AnodizeTable(Table):
         description="a target above this is refused; the default is common practice without a source",
     )
     target: Thickness | None = None
+    target_means: TargetMeans = Field(default="mean", description="which thickness a target is")
+    alloy: Text | None = Field(
+        default=None, description='of loads that name none, such as "6061"; its growth goes before [growth]'
+    )
+    rack_spread: Share = Field(
+        default=0.15,
+        json_schema_extra={"default": "15 %"},
+        description="by so much the coat is expected to differ from its mean, either way, across a rack",
+    )
 
 
 class LineDocument(Table):

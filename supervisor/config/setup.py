@@ -184,4 +184,7 @@ def _anodize(document: LineDocument) -> AnodizeSetup:
         reached_fraction=REACHED_FRACTION,
         lost_after_s=LOST_AFTER_S,
         target_um=table.target,
+        alloy=table.alloy or "",
+        rack_spread=table.rack_spread,
+        target_means=table.target_means,
     )

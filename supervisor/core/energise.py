@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import contactor, dose, knobs
+from supervisor.core import alloyed, contactor, dose, electrical, in_acid, knobs, watching
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
 from supervisor.core.events import Recorded, Written
@@ -65,11 +65,25 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     held = work.supply(name).operation
     operation = move(held or _begin(work, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
+    if held is None:
+        notice = " ".join(alloyed.notices(operation.plan))
+    else:
+        operation, notice = in_acid.resumed(work, operation)
     setup = work.supply_setup(name)
     fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
     work.put(name, fresh)
     work.note_move(name, operation, "")
-    work.answer(pending.request, operation=operation.id, load=operation.load, supply=name)
+    least_loss = electrical.least_loss(watching.sight(work.setup, setup, operation.plan))
+    work.answer(
+        pending.request,
+        operation=operation.id,
+        load=operation.load,
+        supply=name,
+        notice=notice,
+        least_loss_share=f"{least_loss:.3f}",
+    )
+    if notice:
+        work.actions.append(Note("operation", name, notice, {"load": operation.load, "operation": operation.id}))
     if setup.control != "remote":
         work.wanted_on(name)
     if setup.contactor is not None:
@@ -114,7 +128,7 @@ def follow_contactor(work: Work, name: str) -> None:
 def _begin(work: Work, pending: Pending) -> Operation:
     """Make the operation and its load; off is proven, so nothing has flowed up to now."""
     now_s, plan = work.at.process_s, pending.plan
-    load = Load(pending.load, plan.area_m2, plan.target_um, pending.operation)
+    load = Load(pending.load, plan.area_m2, plan.target_um, pending.operation, alloy=plan.alloy)
     kept = list(work.state.loads.items())[1 - REMEMBERED_LOADS :]
     work.state = replace(work.state, loads={**dict(kept), load.id: load})
     return Operation(

@@ -198,7 +198,7 @@ class Order:
     Attributes:
         area_m2: wetted area of the load. target_um: mean coat thickness wanted.
         density_a_per_m2, mode, voltage_v, ramp_s: see AnodizeSetup.
-        load: a name for the load; "" lets the core number it.
+        load: a name for the load; "" lets the core number it. alloy: as written, several behind commas; "" as the line.
     """
 
     area_m2: float
@@ -208,6 +208,7 @@ class Order:
     voltage_v: float | None = None
     ramp_s: float | None = None
     load: str = ""
+    alloy: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from supervisor.core import (
     bath,
     buttons,
     causes,
+    coat,
     communication,
     contactor,
     contacts,
@@ -17,6 +18,7 @@ from supervisor.core import (
     energise,
     exercise,
     heartbeat,
+    in_acid,
     knobs,
     output,
     readings,
@@ -280,6 +282,7 @@ def _settle(work: Work, name: str) -> None:
     if supply.operation is not None and not supply.operation.over:
         counted = count_commanded(supply.operation, work.at.process_s, off_proven=supply.output.proven_off)
         work.put_operation(name, counted)
+    in_acid.follow(work, name)
     energise.expire(work, name)
     energise.follow_contactor(work, name)
     contactor.settle(work, name)
@@ -313,8 +316,7 @@ def _target(work: Work, name: str) -> None:
     operation = work.supply(name).operation
     if operation is None or operation.over:
         return
-    plan = operation.plan
-    at_target = dose.reached(operation.dose, plan.target_c, plan.stops_on)
+    at_target = dose.reached(operation.dose, coat.target_c(operation), operation.plan.stops_on)
     if at_target or work.at.process_s >= _stop_s(work.supply(name), operation):
         work.move(name, Trigger.TARGET)
 
@@ -326,7 +328,7 @@ def _stop_s(supply: SupplyState, operation: Operation) -> float:
     plan = operation.plan
     stepped = bool(operation.dose.steps_s) and plan.mode == "current" and plan.commanded_a is None
     current_a = operation.ramp.current_a if stepped else operation.dose.last.best
-    crossing_s = dose.crossing_s(operation.dose, plan.target_c, current_a, plan.stops_on)
+    crossing_s = dose.crossing_s(operation.dose, coat.target_c(operation), current_a, plan.stops_on)
     return float("inf") if crossing_s is None else crossing_s - supply.lead_s
 
 

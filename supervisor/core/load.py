@@ -13,8 +13,9 @@ class Load:
     """One load.
 
     Attributes:
-        id: as the person named it, or numbered by the line. area_m2: wetted area. target_um: mean thickness wanted.
+        id: as the person named it, or numbered by the line. area_m2: wetted area. target_um: thickness wanted.
         operation: the anodize operation it went through. suspect: why it may be spoiled; "" if nothing says so.
+        alloy: as named for it, "" where nobody said. gauge: why its coat must be gauged; "" if nothing says so.
     """
 
     id: str
@@ -22,3 +23,5 @@ class Load:
     target_um: float
     operation: str
     suspect: str = ""
+    alloy: str = ""
+    gauge: str = ""

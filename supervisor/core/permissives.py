@@ -96,7 +96,7 @@ def _plan_within_limits(setup: LineSetup, state: LineState, name: str, what: str
     if what != "restart" or operation is None:
         return ""
     plan = operation.plan
-    most_a = highest_current_a(supply, setup.anodize, plan.area_m2)
+    most_a = highest_current_a(supply, setup.anodize.highest_density_a_per_m2, plan.area_m2)
     if plan.current_a <= most_a * (1 + 1e-9) and plan.voltage_v <= supply.rated_voltage_v:
         return ""
     return (

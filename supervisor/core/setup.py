@@ -16,6 +16,9 @@ Mode = Literal["current", "voltage"]
 StopsOn = Literal["low", "best", "high"]
 """Which bound of the charge ends an operation when it reaches the target."""
 
+TargetMeans = Literal["mean", "least local"]
+"""Which thickness a target is: the load's mean, or that of its thinnest place."""
+
 
 ThermocoupleKind = Literal["K", "J", "T", "E", "N"]
 
@@ -338,6 +341,11 @@ class AnodizeSetup:
         reached_fraction: share of the set current below which the current counts as lost (0.1).
         lost_after_s: for how long, process time, s (1).
         stops_on: which bound of the charge must reach the target.
+        alloy: of loads that name none, as trade/alloys.py knows it, several behind commas; "" where nobody says.
+        rack_spread: share by which thickness is expected to differ from the mean, either way, across a rack.
+        target_means: which thickness a target is.
+        restart_plain_s: process time off the current in acid up to which a held load goes on as if nothing had been.
+            restart_within_s: up to which it may go on, its coat to be gauged.
     """
 
     mode: Mode
@@ -352,6 +360,11 @@ class AnodizeSetup:
     lost_after_s: float
     target_um: float | None = None
     stops_on: StopsOn = "best"
+    alloy: str = ""
+    rack_spread: float = 0.15
+    target_means: TargetMeans = "mean"
+    restart_plain_s: float = 120.0
+    restart_within_s: float = 600.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from supervisor.core.plan import Plan
 from supervisor.core.setup import ChannelSetup, LineSetup, SupplySetup
 from supervisor.trade.alloys import ALLOYS
 from supervisor.trade.apparent_area import reading_doubt
-from supervisor.trade.cell import voltage_v
+from supervisor.trade.cell import surface_c, voltage_v
 
 if TYPE_CHECKING:
     from supervisor.core.work import Work
@@ -32,19 +32,44 @@ _APART_PERIODS = 2.5
 
 def sight(setup: LineSetup, supply: SupplySetup, plan: Plan) -> Sight:
     """What is known of a load before its readings: of its alloy, its meters and who sets its current."""
-    low_v, high_v = volts_of("")
+    growth = setup.growth.best_um_m2_per_c if plan.growth is None else plan.growth.best
+    low_v, high_v = volts_of(plan.alloy)
+    density = plan.expected_a / plan.area_m2
+    doubt = reading_doubt(*_doubts(setup, supply, plan.expected_a, _least_v(setup, supply, density, low_v)))
+    return Sight(plan.area_m2, low_v, high_v, growth, doubt, supply.control != "remote")
+
+
+def least_loss(setup: LineSetup, supply: SupplySetup, current_a: float) -> float:
+    """Smallest share of the area whose sudden loss is told in time at the line's own density and a current, A."""
+    low_v, high_v = volts_of(setup.anodize.alloy)
+    density = setup.anodize.density_a_per_m2
+    doubt = reading_doubt(*_doubts(setup, supply, current_a, _least_v(setup, supply, density, low_v)))
+    growth = setup.growth.best_um_m2_per_c
+    return electrical.least_loss(Sight(current_a / density, low_v, high_v, growth, doubt, supply.control != "remote"))
+
+
+def _least_v(setup: LineSetup, supply: SupplySetup, density_a_per_m2: float, alloy_v: float) -> float:
+    return voltage_v(density_a_per_m2, surface_c(setup.tanks[supply.tank].band.warn_high_c), alloy_v)
+
+
+def _doubts(setup: LineSetup, supply: SupplySetup, current_a: float, at_v: float) -> tuple[float, float]:
+    """Shares by which readings of current and voltage may move with nothing changed.
+
+    Of a ripple that a meter shows half its amplitude counts: it goes both ways, and what crawls is followed.
+    """
     current, voltage = setup.channels[supply.current].accuracy, setup.channels[supply.voltage].accuracy
-    least_v = voltage_v(plan.expected_a / plan.area_m2, setup.tanks[supply.tank].band.warn_high_c, low_v)
-    doubt = reading_doubt(
-        current.of_reading + current.absolute / plan.expected_a, voltage.of_reading + voltage.absolute / least_v
+    ripple = (supply.meter.share.high - supply.meter.share.low) / 2
+    return (
+        current.of_reading + current.absolute / current_a + ripple / 2,
+        voltage.of_reading + voltage.absolute / at_v,
     )
-    return Sight(plan.area_m2, low_v, high_v, setup.growth.best_um_m2_per_c, doubt, supply.control != "remote")
 
 
 def volts_of(alloy: str) -> tuple[float, float]:
-    """Least and most volts, V, at 12 A/ft2 of an alloy of the table; of any of them where none is named."""
-    named = (ALLOYS[alloy],) if alloy in ALLOYS else tuple(ALLOYS.values())
-    return min(one.voltage_v for one in named), max(one.voltage_v for one in named)
+    """Least and most volts, V, at 12 A/ft2 of an alloy, of several behind commas, or of all where none is named."""
+    named = [ALLOYS[one].voltage_v for one in alloy.split(", ") if one in ALLOYS]
+    volts = named or [one.voltage_v for one in ALLOYS.values()]
+    return min(volts), max(volts)
 
 
 def follow(work: Work, name: str) -> None:
@@ -58,7 +83,8 @@ def follow(work: Work, name: str) -> None:
     if operation.electrical is not None and sample.at_s <= operation.electrical.at_s:
         return
     watch = operation.electrical or electrical.begin(operation.ramp.on_s, sample.bath_c)
-    if operation.ramp.next_s is not None or knobs.waits_for_hands(setup, operation):
+    awaits_volts = operation.coat.awaited_v is not None
+    if operation.ramp.next_s is not None or awaits_volts or knobs.waits_for_hands(setup, operation):
         watch = electrical.disturbed(watch, sample.at_s)
     seen = electrical.step(watch, sample, sight(work.setup, setup, operation.plan))
     work.put_operation(name, replace(operation, electrical=seen))

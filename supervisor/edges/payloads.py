@@ -143,6 +143,16 @@ class OperationPayload(Payload):
     thickness_low_um: MaybeNumber = None
     thickness_um: MaybeNumber = None
     thickness_high_um: MaybeNumber = None
+    alloy: str | None = None
+    target_means: str | None = Field(default=None, description="mean, or least local")
+    gauge: str | None = Field(default=None, description="why the coat must be gauged; empty if nothing says so")
+    least_local_um: MaybeNumber = Field(default=None, description="where the coat is thinnest")
+    spread_low_um: MaybeNumber = Field(default=None, description="to be expected from here across the rack")
+    spread_high_um: MaybeNumber = Field(default=None, description="to here")
+    mass_g_per_m2: MaybeNumber = Field(default=None, description="unsealed, what acid has taken off")
+    mass_lost_share: MaybeNumber = None
+    porosity_share: MaybeNumber = None
+    barren_c: MaybeNumber = Field(default=None, description="charge that grew no coat")
 
 
 class AlarmPayload(Payload):
@@ -314,8 +324,11 @@ def _flat(operation: Mapping[str, Any] | None) -> dict[str, Any]:
         return {}
     target, charge, thickness = operation["target"], operation["charge_c"], operation["thickness_um"]
     own = _only(operation, OperationPayload)
+    least, spread, mass = operation["least_local_um"], operation["spread_um"], operation["mass_g_per_m2"]
     return own | {
         "target_thickness_um": target["thickness_um"], "target_charge_c": target["charge_c"],
         "charge_low_c": charge["low"], "charge_c": charge["best"], "charge_high_c": charge["high"],
         "thickness_low_um": thickness["low"], "thickness_um": thickness["best"], "thickness_high_um": thickness["high"],
+        "target_means": target["means"], "least_local_um": least["best"], "mass_g_per_m2": mass["best"],
+        "spread_low_um": spread["low"], "spread_high_um": spread["high"],
     }  # fmt: skip

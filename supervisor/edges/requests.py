@@ -26,7 +26,7 @@ _QUANTITIES: dict[str, units.Kind] = {
 }
 _ALWAYS = ("id", "made_wire_s", "supply")
 _OWN: dict[RequestKind, tuple[str, ...]] = {
-    "start": (*_QUANTITIES, "mode", "load", "confirmed"),
+    "start": (*_QUANTITIES, "mode", "load", "alloy", "confirmed"),
     "restart": ("confirmed",),
     "alarm reset": ("alarm",),
     "alarm acknowledge": ("alarm",),
@@ -157,6 +157,7 @@ def _order(body: dict[str, Any], reasons: list[str]) -> Order:
         voltage_v=given["voltage"],
         ramp_s=given["ramp"],
         load=_text(body, "load", reasons),
+        alloy=_text(body, "alloy", reasons),
     )
 
 

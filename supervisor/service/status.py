@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from supervisor.core import alarm_log as log
-from supervisor.core import annunciator, contacts, dose, knobs
+from supervisor.core import annunciator, coat, contacts, dose, knobs
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import Operation
 from supervisor.core.events import Instant
@@ -16,7 +16,6 @@ from supervisor.core.state import LineState
 from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
 from supervisor.trade.charge import Interval
-from supervisor.trade.coating import thickness_um
 
 VERSION = 1
 
@@ -183,9 +182,8 @@ def _shows_off(setup: LineSetup, state: LineState, name: str, at: Instant) -> bo
 
 def _operation(setup: LineSetup, state: LineState, name: str, operation: Operation, at: Instant) -> dict[str, Any]:
     plan, charge, growth = operation.plan, _charge(setup, state, name, operation, at), setup.growth
-    grown = thickness_um(
-        charge, plan.area_m2, Interval(growth.low_um_m2_per_c, growth.best_um_m2_per_c, growth.high_um_m2_per_c)
-    )
+    of_line = Interval(growth.low_um_m2_per_c, growth.best_um_m2_per_c, growth.high_um_m2_per_c)
+    made = coat.told(operation, charge, of_line)
     load = state.loads.get(operation.load)
     now_a = value(setup, state, setup.supplies[name].current, at) if operation.energised else None
     return {
@@ -195,7 +193,9 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "why": operation.why,
         "mode": plan.mode,
         "area_m2": plan.area_m2,
-        "target": {"thickness_um": plan.target_um, "charge_c": plan.target_c},
+        "alloy": plan.alloy,
+        "gauge": load.gauge if load else "",
+        "target": {"thickness_um": plan.target_um, "means": plan.means, "charge_c": coat.target_c(operation)},
         "set_current_a": plan.current_a,
         "set_voltage_v": plan.voltage_v,
         "expected_s": plan.expected_s,
@@ -203,8 +203,16 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "elapsed_s": at.process_s - operation.began_s,
         "charge_c": _interval(charge),
         "charge_unbounded": operation.dose.unbounded,
-        "thickness_um": _interval(grown),
-        "to_go_s": max(0.0, plan.target_c - charge.best) / now_a if now_a is not None and now_a > 0 else None,
+        "thickness_um": _interval(made.mean_um),
+        "least_local_um": _interval(made.least_local_um),
+        "spread_um": _interval(made.spread_um),
+        "mass_g_per_m2": _interval(made.mass_g_per_m2),
+        "mass_lost_share": made.lost_share,
+        "porosity_share": made.porosity,
+        "barren_c": operation.coat.barren.best,
+        "to_go_s": max(0.0, coat.target_c(operation) - charge.best) / now_a
+        if now_a is not None and now_a > 0
+        else None,
     }
 
 

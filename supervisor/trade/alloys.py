@@ -199,12 +199,16 @@ def wall_limit_nm(alloy: Alloy) -> float:
     return grows_s * wall_loss_nm_per_s(USUAL_BATH_C, under_current=True)
 
 
+def cell_v(alloy_v: float, density_a_per_m2: float) -> float:
+    """Voltage, V, an alloy needs at a density, A/m2, at 70 degF: with its power of 0.4 (from memory)."""
+    return alloy_v * math.pow(max(0.0, density_a_per_m2) / USUAL_DENSITY_A_PER_M2, 0.4)
+
+
 def least_plausible_v(alloy_v: float, density_a_per_m2: float) -> float:
     """Voltage, V, below which no coat grows at a density, A/m2, whatever current flows.
 
     Four tenths of what the alloy needs at that density, and never more than at 12 A/ft2: a warm bath, strong acid and
     chance take off less than that, a rack that touches the cathode or a wrong polarity more (common practice, no
-    source). That the voltage goes with the density to the power of 0.4 is from memory.
+    source).
     """
-    share = min(1.0, max(0.0, density_a_per_m2) / USUAL_DENSITY_A_PER_M2)
-    return PLAUSIBLE_SHARE * alloy_v * math.pow(share, 0.4)
+    return PLAUSIBLE_SHARE * min(alloy_v, cell_v(alloy_v, density_a_per_m2))

@@ -14,7 +14,7 @@ import pytest
 from supervisor.core import electrical
 from supervisor.core.electrical import BARE, BURNING, CREEPING, HOT, LOST, TOUCHED, WRONG, Sample, Sight, Watch
 from supervisor.trade.apparent_area import reading_doubt
-from supervisor.trade.cell import voltage_v
+from supervisor.trade.cell import surface_c, voltage_v
 from supervisor.trade.coating import RULE_720_UM_M2_PER_C
 
 AREA_M2 = 0.013
@@ -29,7 +29,7 @@ Shape = Callable[[float], float]
 
 def volts(share: float, current_a: float = CURRENT_A, bath_c: float = BATH_C) -> float:
     """What a load needs while this share of its area carries the current."""
-    return voltage_v(current_a / (AREA_M2 * share), bath_c, 15.0)
+    return voltage_v(current_a / (AREA_M2 * share), surface_c(bath_c), 15.0)
 
 
 def played(
@@ -105,8 +105,8 @@ def test_one_wrong_reading_decides_nothing() -> None:
 
 
 def test_a_bath_that_warms_is_no_gain_and_one_that_cools_no_loss() -> None:
-    for per_s in (4.0 / 2400.0, -4.0 / 2400.0):
-        assert played(until_s=2400.0, period_s=4.0, bath_c=lambda at_s, by=per_s: BATH_C + by * at_s).found == ()
+    assert played(until_s=2400.0, period_s=4.0, bath_c=lambda at_s: BATH_C + at_s / 600.0).found == ()
+    assert played(until_s=2400.0, period_s=4.0, bath_c=lambda at_s: BATH_C - at_s / 600.0).found == ()
 
 
 def test_a_thermometer_that_jumps_is_no_contact_lost() -> None:

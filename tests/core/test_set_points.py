@@ -64,7 +64,7 @@ def test_no_set_point_of_a_whole_run_exceeds_the_limits(
 def test_each_of_the_three_bounds_alone_bounds_the_current(which: str) -> None:
     figures = {"rating": 10.0, "cap": 9.0, "density": 800.0} | {which: {"density": 150.0}.get(which, 1.5)}
     setup = limited(figures["rating"], min(figures["cap"], figures["rating"]), figures["density"], 0.001)
-    assert highest_current_a(setup.supplies["main"], setup.anodize, 0.01) == pytest.approx(1.5)
+    assert highest_current_a(setup.supplies["main"], setup.anodize.highest_density_a_per_m2, 0.01) == pytest.approx(1.5)
 
 
 @given(value=st.floats(0.0, 1e3), step=st.sampled_from([0.001, 0.01, 0.1, 0.5, 1.0]))

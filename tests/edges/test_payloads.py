@@ -39,9 +39,12 @@ def running() -> dict[str, Any]:
 
 OPERATION: dict[str, Any] = {
     "id": "bench-1", "load": "load-1", "suspect": "", "why": "", "mode": "current", "area_m2": 0.013,
-    "target": {"thickness_um": 20.0, "charge_c": 4760.0}, "set_current_a": 1.95, "set_voltage_v": 22.0,
+    "target": {"thickness_um": 20.0, "means": "mean", "charge_c": 4760.0}, "set_current_a": 1.95, "set_voltage_v": 22.0,
     "expected_s": 2441.0, "longest_s": 3051.0, "elapsed_s": 60.0, "charge_unbounded": False, "to_go_s": 2400.0,
     "charge_c": {"low": 90.0, "best": 100.0, "high": 110.0}, "thickness_um": {"low": 0.3, "best": 0.4, "high": 0.5},
+    "least_local_um": {"low": 0.2, "best": 0.3, "high": 0.4}, "spread_um": {"low": 0.3, "best": 0.4, "high": 0.5},
+    "mass_g_per_m2": {"low": 0.7, "best": 0.9, "high": 1.2}, "mass_lost_share": 0.002, "porosity_share": 0.095,
+    "alloy": "6061", "gauge": "", "barren_c": 0.0,
 }  # fmt: skip
 ALARM: dict[str, Any] = {
     "name": "acid/bath-high", "state": "unacknowledged", "priority": "medium", "active": True, "latched": False,
@@ -189,7 +192,7 @@ def test_the_schema_demands_version_kind_and_time_of_every_payload() -> None:
 
 
 def test_every_figure_of_a_payload_has_its_unit_in_its_name() -> None:
-    units = ("_c", "_a", "_v", "_um", "_s", "_m2")
+    units = ("_c", "_a", "_v", "_um", "_s", "_m2", "_share")
     counts = {"version", "count", "number", "events_lost", "speed"}
     for schema in payload_schema()["$defs"].values():
         for name, field in schema.get("properties", {}).items():

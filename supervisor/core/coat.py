@@ -1,0 +1,130 @@
+"""The coat of one operation as it grows and ages, and what is told of it: thickness, its spread, mass, porosity.
+
+Source: the formulas of trade/coating.py and trade/dissolution.py. Thickness follows the charge that grew coat; acid
+takes mass from all of it and thickness only past the chalking limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from supervisor.trade import dissolution
+from supervisor.trade.charge import NOTHING, Interval
+from supervisor.trade.coating import least_local_um, spread_um, thickness_um
+
+if TYPE_CHECKING:
+    from supervisor.core.anodize import Operation
+
+
+@dataclass(frozen=True, slots=True)
+class Coat:
+    """What becomes of the coat beside the charge.
+
+    Attributes:
+        counted_s: process time up to which its time in acid is counted; None before the first charge.
+        outer_nm: what its outermost walls have lost, nm. layers_nm_c: what each layer's lost, times the charge that
+            grew it, nm x C.
+        judged: charge, C, up to which it is known whether it grew coat. barren: charge that grew none, C.
+        off_since_s: process time since when no current flows though the part is in acid; None while some does.
+        off_unknown: whether the computer began anew since, so that nobody can say for how long.
+        worked_v: voltage last read while the current of the plan flowed; 0 before.
+        awaited_v: at a restart, the voltage to be neared before current flows again; None once that is over.
+        out_s: process time at which a person said that the part is out of the acid; None while it is in.
+    """
+
+    counted_s: float | None = None
+    outer_nm: float = 0.0
+    layers_nm_c: float = 0.0
+    judged: Interval = NOTHING
+    barren: Interval = NOTHING
+    off_since_s: float | None = None
+    off_unknown: bool = False
+    worked_v: float = 0.0
+    awaited_v: float | None = None
+    out_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What is known of a coat now.
+
+    Attributes:
+        mean_um: of the whole load. spread_um: from the thinnest place to expect to the thickest. least_local_um: where
+            it is thinnest.
+        mass_g_per_m2: in the mean, unsealed. lost_share: of the mass it would have had without acid. porosity: share of
+            its volume.
+    """
+
+    mean_um: Interval
+    spread_um: Interval
+    least_local_um: Interval
+    mass_g_per_m2: Interval
+    lost_share: float
+    porosity: float
+
+
+def told(operation: Operation, charge: Interval, growth: Interval) -> Told:
+    """Work out what `charge`, C, has made of the coat; `growth`, um per C/m2, serves where the plan has none."""
+    coat, plan = operation.coat, operation.plan
+    grew = thickness_um(less(charge, coat.barren), plan.area_m2, plan.growth or growth)
+    loss_nm = mean_loss_nm(operation)
+    gone = 0.0
+    if plan.wall_limit_nm is not None:
+        gone = dissolution.chalked_share(coat.outer_nm, loss_nm, plan.wall_limit_nm)
+    # The limit is not sharp: what may be gone is taken from the lower bounds, and the upper one leaves it.
+    mean = Interval(grew.low * (1 - gone), grew.best * (1 - gone), grew.high)
+    low, best, high = (dissolution.mass_g_per_m2(um, loss_nm) for um in (mean.low, mean.best, mean.high))
+    return Told(
+        mean_um=mean,
+        spread_um=spread_um(mean, plan.spread),
+        least_local_um=least_local_um(mean, plan.spread),
+        mass_g_per_m2=Interval(low, best, high),
+        lost_share=dissolution.lost_share(loss_nm),
+        porosity=dissolution.porosity(loss_nm),
+    )
+
+
+def grown_c(operation: Operation) -> float:
+    """Charge, C, that grew coat, best value."""
+    return operation.dose.charge.best - operation.coat.barren.best
+
+
+def target_c(operation: Operation) -> float:
+    """Charge, C, at which the target is reached: what grew no coat does not count toward it."""
+    return operation.plan.target_c + operation.coat.barren.best
+
+
+def mean_loss_nm(operation: Operation) -> float:
+    """What the walls of the whole coat have lost in the mean, nm."""
+    grown = grown_c(operation)
+    return operation.coat.layers_nm_c / grown if grown > 0 else 0.0
+
+
+def lost_share(operation: Operation) -> float:
+    """Share of its mass, 0 to 1, that the coat has lost to acid."""
+    return dissolution.lost_share(mean_loss_nm(operation))
+
+
+def less(whole: Interval, part: Interval) -> Interval:
+    """Take from a sum, C, the part of it that was summed up in the same readings."""
+    return Interval(whole.low - part.low, whole.best - part.best, whole.high - part.high)
+
+
+def aged(coat: Coat, now_s: float, loss_nm_per_s: float, grown: float) -> Coat:
+    """Let acid work up to process time `now_s` on the coat that a charge of `grown`, C, has made by then."""
+    if grown <= 0 or coat.counted_s is None:
+        return replace(coat, counted_s=now_s)
+    loss_nm = loss_nm_per_s * max(0.0, now_s - coat.counted_s)
+    return replace(
+        coat,
+        counted_s=max(now_s, coat.counted_s),
+        outer_nm=coat.outer_nm + loss_nm,
+        layers_nm_c=coat.layers_nm_c + loss_nm * grown,
+    )
+
+
+def judged(coat: Coat, charge: Interval, *, grows: bool) -> Coat:
+    """Say of the charge since the last time, C, whether it grew coat."""
+    barren = coat.barren if grows else coat.barren.plus(less(charge, coat.judged))
+    return replace(coat, judged=charge, barren=barren)

@@ -1,0 +1,135 @@
+"""The part in its acid: what grows, what is lost off the current, the reminder to take it out, and a restart.
+
+Source: common practice without a source: a reminder after 2 min and an alarm after 5 min off the current in acid; a
+restart with a ramp up to 2 min, with the coat to be gauged up to 10 min, and none after that or once it was rinsed. The
+current of a restart stays near nothing until the voltage is at about nine tenths of what it was (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from supervisor.core import coat, words
+from supervisor.core.permissives import fresh
+from supervisor.trade.alloys import ALLOYS, USUAL_V, least_plausible_v
+from supervisor.trade.dissolution import wall_loss_nm_per_s
+
+if TYPE_CHECKING:
+    from supervisor.core.anodize import Operation
+    from supervisor.core.setup import SupplySetup
+    from supervisor.core.state import SupplyState
+    from supervisor.core.work import Work
+
+PLAUSIBLE_AFTER_S = 60.0
+"""Process time under current from which a voltage that is too low means that no coat grows."""
+
+NEARED_SHARE = 0.9
+NEARED_WITHIN_S = 120.0
+"""At a restart the current may stay away until the voltage is so near to its earlier value, and for so long at most."""
+
+
+def follow(work: Work, name: str) -> None:
+    """Bring the coat under a supply up to now."""
+    operation = work.supply(name).operation
+    if operation is None or operation.coat.out_s is not None or operation.dose.charge.best <= 0:
+        return
+    setup, now_s = work.supply_setup(name), work.at.process_s
+    flows = operation.energised and operation.dose.last.best >= setup.off_threshold_a
+    loss = wall_loss_nm_per_s(_bath_c(work, setup), under_current=flows)
+    after = coat.aged(operation.coat, now_s, loss, coat.grown_c(operation))
+    if after.judged != operation.dose.charge:
+        after = coat.judged(after, operation.dose.charge, grows=_grows(work, setup, operation))
+    if flows:
+        after = replace(after, off_since_s=None, off_unknown=False)
+    elif after.off_since_s is None:
+        # The newest reading is when it flowed last for all anybody knows, also where a supervisor was away since.
+        seen_s = now_s if operation.dose.last_s is None else operation.dose.last_s
+        after = replace(after, off_since_s=min(now_s, seen_s))
+    work.put_operation(name, replace(operation, coat=_volts(work, setup, operation, after)))
+
+
+def _bath_c(work: Work, setup: SupplySetup) -> float:
+    """The bath's temperature, degC; the warmest its band allows while nobody knows."""
+    tank = work.setup.tanks[setup.tank]
+    channel = work.setup.channels[tank.temperature]
+    known_c = fresh(work.state, channel.name, work.at.process_s, channel.age_limit_s)
+    return tank.band.warn_high_c if known_c is None else known_c
+
+
+def _voltage_v(work: Work, setup: SupplySetup) -> float | None:
+    channel = work.setup.channels[setup.voltage]
+    return fresh(work.state, channel.name, work.at.process_s, channel.age_limit_s)
+
+
+def _grows(work: Work, setup: SupplySetup, operation: Operation) -> bool:
+    """Whether the newest charge grew coat: none does under a voltage that is no cell's. Unknown is no sign against."""
+    voltage_v, ramp, plan = _voltage_v(work, setup), operation.ramp, operation.plan
+    if voltage_v is None or ramp is None or ramp.on_s is None or work.at.process_s < ramp.on_s + PLAUSIBLE_AFTER_S:
+        return True
+    volts = min((ALLOYS[one].voltage_v for one in plan.alloy.split(", ") if one in ALLOYS), default=USUAL_V)
+    return voltage_v >= least_plausible_v(volts, operation.dose.last.best / plan.area_m2)
+
+
+def _volts(work: Work, setup: SupplySetup, operation: Operation, after: coat.Coat) -> coat.Coat:
+    """Remember the voltage that the load works at, and end the wait for it after a restart."""
+    voltage_v, ramp = _voltage_v(work, setup), operation.ramp
+    if not operation.energised or ramp is None or ramp.on_s is None:
+        return after
+    works = operation.dose.last.best >= work.setup.anodize.reached_fraction * operation.plan.expected_a
+    if after.awaited_v is not None:
+        neared = voltage_v is not None and voltage_v >= NEARED_SHARE * after.awaited_v
+        if works or neared or work.at.process_s >= ramp.on_s + NEARED_WITHIN_S:
+            after = replace(after, awaited_v=None)
+    return replace(after, worked_v=voltage_v) if works and voltage_v is not None else after
+
+
+def sits(supply: SupplyState) -> bool:
+    """Whether a part with a coat stands in acid off the current, for all anybody said."""
+    operation = supply.operation
+    if operation is None or operation.energised or operation.coat.out_s is not None:
+        return False
+    return operation.coat.off_since_s is not None
+
+
+def take_out(work: Work, name: str) -> str:
+    """Take a person's word that the part is out of the acid; return why not, "" if it was taken."""
+    supply = work.supply(name)
+    operation = supply.operation
+    if operation is None:
+        return f"out: nothing is under way or over at {name}."
+    if operation.energised or not supply.output.proven_off:
+        return f"out: the output of {name} is not proven off. Keep hands out of the tank; stop or hold the load first."
+    if operation.coat.out_s is not None:
+        return f"out: load {operation.load} was said to be out already."
+    work.put_operation(name, replace(operation, coat=replace(operation.coat, out_s=work.at.process_s)))
+    return ""
+
+
+def off_for_s(operation: Operation, now_s: float) -> float:
+    """For how long, s of process time, the part has been without current since it had a coat."""
+    since_s = operation.coat.off_since_s
+    return 0.0 if since_s is None else max(0.0, now_s - since_s)
+
+
+def resumed(work: Work, operation: Operation) -> tuple[Operation, str]:
+    """Restart on the coat there is: wait for its voltage, and have it gauged where it was off for long.
+
+    Returns the operation, and what to tell of it, "" where there is nothing.
+    """
+    made = operation.coat
+    if made.off_since_s is None:
+        return operation, ""
+    operation = replace(operation, coat=replace(made, awaited_v=made.worked_v or None))
+    off_s, lost = off_for_s(operation, work.at.process_s), coat.lost_share(operation)
+    text = f"Load {operation.load} was off the current in acid for {words.duration(off_s)}"
+    if made.off_unknown:
+        text += " at least: nobody can say how long the computer was away"
+    text += f"; its coat has lost about {lost * 100:.2g} % of its mass to acid in all."
+    if off_s > work.setup.anodize.restart_plain_s or made.off_unknown:
+        text += " Gauge it at the end: coats may part where the current was off."
+        load = work.state.loads.get(operation.load)
+        if load is not None:
+            load = replace(load, gauge=f"restarted after {words.duration(off_s)} off the current")
+            work.state = replace(work.state, loads={**work.state.loads, load.id: load})
+    return operation, text
