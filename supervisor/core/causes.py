@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import contactor, in_acid, knobs, meters, output, switches
+from supervisor.core import contactor, in_acid, knobs, meters, output, switches, watching
 from supervisor.core.anodize import Operation, State, Trigger
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import strongest
@@ -20,6 +20,7 @@ FAULTS = (
     "contactor-failed",
     "not-ready",
     "current-lost",
+    *watching.TRIPPING,
     "output-dropped",
     "supply-restarted",
     "settings-differ",
@@ -78,6 +79,7 @@ def judge_supply(work: Work, name: str) -> None:
     knobs.judge(work, name)
     for cause in ("left-in-acid", "left-long-in-acid"):  # the rows' delays tell them apart
         work.alarm(name, cause, in_acid.sits(supply))
+    watching.judge(work, name)
     for cause in FAULTS:
         work.alarm(name, cause, cause in supply.faults)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import alloyed, contactor, dose, in_acid, knobs, zero
+from supervisor.core import alloyed, contactor, dose, electrical, in_acid, knobs, watching, zero
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
 from supervisor.core.coat import Coat
@@ -74,8 +74,16 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
     work.put(name, fresh)
     work.note_move(name, operation, "")
-    load, stops_on = operation.load, operation.plan.stops_on
-    work.answer(pending.request, operation=operation.id, load=load, supply=name, notice=notice, stops_on=stops_on)
+    least_loss = electrical.least_loss(watching.sight(work.setup, setup, operation.plan))
+    work.answer(
+        pending.request,
+        operation=operation.id,
+        load=operation.load,
+        supply=name,
+        notice=notice,
+        stops_on=operation.plan.stops_on,
+        least_loss_share=f"{least_loss:.3f}",
+    )
     if notice:
         work.actions.append(Note("operation", name, notice, {"load": operation.load, "operation": operation.id}))
     if setup.control != "remote":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from supervisor.core import buttons, contacts, dose, gaps, heartbeat, knobs, limits, meters, output
+from supervisor.core import buttons, contacts, dose, gaps, heartbeat, knobs, limits, meters, output, watching
 from supervisor.core.actions import Note
 from supervisor.core.anodize import Operation, Ramp
 from supervisor.core.events import Quality, Reading, Scanned
@@ -82,6 +82,8 @@ def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set
         for route in table[reading.channel]:
             touched.add(route.name)
             _hand_over(work, route, reading, before, event.t_sent_s, sampled_s)
+    for name in sorted(touched & work.state.supplies.keys()):
+        watching.follow(work, name)
     return touched
 
 

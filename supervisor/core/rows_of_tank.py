@@ -27,6 +27,7 @@ ROWS: dict[str, Row] = {
         "Minutes, before it trips.",
         off_delay_s=30.0,
         about="tank",
+        brings=("burning",),
     ),
     "bath-low-low": Row(
         Effect.HOLD,
@@ -48,6 +49,7 @@ ROWS: dict[str, Row] = {
         also=_COLD,
         least=Effect.HOLD,
         about="tank",
+        brings=("burning",),
     ),
     "temperature-lost": Row(
         Effect.HOLD,
@@ -110,6 +112,7 @@ ROWS: dict[str, Row] = {
         off_delay_s=5.0,
         longest_s=15.0,
         about="contact",
+        brings=("burning",),
     ),
     "agitation-long-lost": Row(
         Effect.HOLD,
@@ -123,6 +126,7 @@ ROWS: dict[str, Row] = {
         on_delay_s=45.0,
         longest_s=60.0,
         about="contact",
+        brings=("burning",),
     ),
     "level-low": Row(
         Effect.HOLD,
