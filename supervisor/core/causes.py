@@ -45,12 +45,13 @@ def judge_tank(work: Work, tank: str) -> None:
     beyond = work.state.bands.get(tank, BandState()).beyond
     for cause in LIMITS:
         work.alarm(tank, cause, cause in beyond)
-    channel, lost = (
-        work.setup.channels[work.setup.tanks[tank].temperature],
-        work.at.process_s >= temperature_due_s(work, tank),
-    )
-    if lost or heard(work.state, channel.name, work.at.process_s, channel.age_limit_s):
-        work.alarm(tank, "temperature-lost", lost)
+    channel = work.setup.channels[work.setup.tanks[tank].temperature]
+    latest = work.state.channels.get(channel.name)
+    if work.at.process_s >= temperature_due_s(work, tank):
+        work.alarm(tank, "temperature-doubted" if latest is not None and latest.doubt else "temperature-lost", True)
+    elif heard(work.state, channel.name, work.at.process_s, channel.age_limit_s):
+        work.alarm(tank, "temperature-lost", False)
+        work.alarm(tank, "temperature-doubted", False)
 
 
 def temperature_due_s(work: Work, tank: str) -> float:

@@ -62,6 +62,18 @@ ROWS: dict[str, Row] = {
         least=Effect.HOLD,
         about="tank",
     ),
+    "temperature-doubted": Row(
+        Effect.HOLD,
+        Priority.HIGH,
+        "The temperature shown for {subject} cannot be true.",
+        "The load is held with the output off, and the heater is off: nobody would see the bath overheat.",
+        "ampminder status says why. Check the sensor, its place and its wires with a thermometer in the bath.",
+        "Minutes: the load is safe and waits.",
+        also=_COLD,
+        least=Effect.HOLD,
+        brings=("temperature-lost",),
+        about="tank",
+    ),
     "lid-shut": Row(
         Effect.STOP,
         Priority.HIGH,

@@ -85,7 +85,8 @@ def _quality(setup: LineSetup, state: LineState, channel: str, at: Instant) -> s
     if latest is None:
         return "none yet"
     stale = at.process_s - latest.at_s > setup.channels[channel].age_limit_s
-    return "stale" if stale else str(latest.reading.quality)
+    quality = f"{latest.reading.quality}: {latest.doubt}" if latest.doubt else str(latest.reading.quality)
+    return "stale" if stale else quality
 
 
 def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[str, Any]:

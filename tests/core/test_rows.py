@@ -24,8 +24,8 @@ TRIPS = {
     Effect.HOLD: {
         "communication-lost", "heartbeat-lost", "loop-late", "contactor-dropped", "contactor-failed", "not-ready",
         "supply-silent", "current-lost", "output-dropped", "settings-differ", "command-failed", "interrupted",
-        "supply-restarted", "meters-differ", "bath-low-low", "temperature-lost", "ventilation-lost",
-        "agitation-long-lost", "level-low", "guard-open", *ELECTRICAL,
+        "supply-restarted", "meters-differ", "bath-low-low", "temperature-lost", "temperature-doubted",
+        "ventilation-lost", "agitation-long-lost", "level-low", "guard-open", *ELECTRICAL,
     },
 }  # fmt: skip
 
@@ -94,8 +94,8 @@ def test_warnings_that_wait_for_a_person_after_their_cause_is_gone() -> None:
 
 def test_what_turns_the_heater_off_and_what_opens_the_contactor() -> None:
     assert {cause for cause, row in CAUSES.items() if "heater off" in row.also} == {
-        "emergency-stop", "communication-lost", "heartbeat-lost", "bath-high-high", "temperature-lost", "level-low",
-        "no-rise",
+        "emergency-stop", "communication-lost", "heartbeat-lost", "bath-high-high", "temperature-lost",
+        "temperature-doubted", "level-low", "no-rise",
     }  # fmt: skip
     assert {cause for cause, row in CAUSES.items() if "contactor open" in row.also} == {
         "emergency-stop", "contactor-dropped", "supply-silent", "current-lost", "output-dropped", "supply-restarted",
