@@ -13,6 +13,7 @@ from supervisor.cli.check_causes import cause_table, causes_told, heaters, laten
 from supervisor.config.broker import mqtt_doubts
 from supervisor.config.fitted import fitted_time_outs, not_fitted
 from supervisor.config.latency import trip_latencies
+from supervisor.config.least_loss import least_losses
 from supervisor.config.load import LineFile, load_line, records_folder
 from supervisor.config.metering_told import metering_told
 from supervisor.config.mistakes import LineMistakes, Mistake
@@ -80,6 +81,7 @@ def _right(line: LineFile) -> dict[str, Any]:
         "trip_latencies": {name: round(latency.total_s, 4) for name, latency in trip_latencies(line).items()},
         "causes": causes_told(line),
         "stop_effects": {name: asdict(effect) for name, effect in stop_effects(line).items()},
+        "least_losses": {name: asdict(loss) for name, loss in least_losses(line).items()},
         "mistakes": [],
     }
 
@@ -125,6 +127,13 @@ def _summary(line: LineFile) -> Iterator[str]:
         yield (
             f"  {name}: its current is read every {show(effect.period_s, 'time', 'metric')}; a change is known after "
             f"{late} at the latest, and the stop may be {grown} off by it."
+        )
+    yield ""
+    yield "The smallest sudden loss of contact that is told, as a share of a load's area:"
+    for name, loss in least_losses(line).items():
+        yield (
+            f"  {name}: {loss.of_large:.0%} of a load at its capped current, {loss.of_small:.0%} of one at a tenth of it, "
+            f"within {show(loss.within_s, 'time', 'metric')} once the load has settled."
         )
 
 

@@ -125,9 +125,9 @@ def _supply(name: str, supply: Status, tanks: dict[str, Status], system: System)
 
 def _dose(operation: Status, state: str, system: System) -> RenderableType:
     """Thickness on the left, time to go on the right: the two things anybody wants to know."""
-    grown, charge, target = operation["thickness_um"], operation["charge_c"], operation["target"]
+    grown, charge, target = operation["band_um"], operation["charge_c"], operation["target"]
     grid = _halves()
-    grid.add_row(Text("thickness", style="dim"), Text("time to go", style="dim"))
+    grid.add_row(Text("mean thickness, 90 % band", style="dim"), Text("time to go", style="dim"))
     number, unit = show(grown["best"], "thickness", system).split(" ", 1)
     to_go = clock(0.0 if state == "complete" else operation["to_go_s"])
     to_go_unit = "" if to_go == NOTHING else "h" if to_go.count(":") == 2 else "min"

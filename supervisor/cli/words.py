@@ -183,8 +183,8 @@ def _beat_text(beat: dict[str, Any]) -> str:
 
 def progress_text(operation: dict[str, Any], system: System) -> str:
     """Tell charge and thickness with their bands, the target, and the time to go."""
-    grown, charge, target = operation["thickness_um"], operation["charge_c"], operation["target"]
-    band = f"{show(grown['low'], 'thickness', system)} to {show(grown['high'], 'thickness', system)}"
+    grown, charge, target = operation["band_um"], operation["charge_c"], operation["target"]
+    band = f"90 % band {show(grown['low'], 'thickness', system)} to {show(grown['high'], 'thickness', system)}"
     text = (
         f"{show(grown['best'], 'thickness', system)} ({band}) of {show(target['thickness_um'], 'thickness', system)}, "
         f"{show(charge['best'], 'charge', system)} of {show(target['charge_c'], 'charge', system)}"

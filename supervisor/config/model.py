@@ -245,6 +245,16 @@ class GrowthTable(Table):
     low: Growth
     best: Growth
     high: Growth
+    area_error: Share = Field(
+        default=0.05,
+        json_schema_extra={"default": "5 %"},
+        description="limit of error of the areas told at a start, as far as it is the same in every load",
+    )
+    area_error_by_load: Share = Field(
+        default=0.02,
+        json_schema_extra={"default": "2 %"},
+        description="as far as it differs from load to load; the defaults are common practice without a source",
+    )
 
 
 class AnodizeTable(Table):

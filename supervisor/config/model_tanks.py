@@ -67,6 +67,22 @@ class CoolingTable(Table):
     )
 
 
+class BelieveTable(Table):
+    """What the readings of a tank's temperature must be like to be believed; what is left out follows from the rest."""
+
+    most_per_minute: Band | None = Field(default=None, description="the most by which this bath moves in a minute")
+    jump: Band | None = Field(default=None, description="what readings may be off beside that")
+    second: Text | None = Field(default=None, description="the channel of the tank's second sensor")
+    apart: Band | None = Field(
+        default=None, json_schema_extra={"default": "1 degC"}, description="by how much the two may differ"
+    )
+    stirred: Delay | None = Field(
+        default=None,
+        json_schema_extra={"default": "60 s of an acid tank with agitation, else 0 s"},
+        description="for so long its agitation must have run before a reading is its bath's",
+    )
+
+
 class TankTable(Table):
     """One tank."""
 
@@ -81,3 +97,4 @@ class TankTable(Table):
     limits: LimitsTable
     heating: HeatingTable | None = None
     cooling: CoolingTable | None = None
+    believe: BelieveTable | None = None

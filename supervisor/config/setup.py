@@ -55,10 +55,10 @@ def line_setup(line: LineFile, speed: float = 1.0) -> LineSetup:
     return LineSetup(
         name=document.line.name,
         channels=channels,
-        tanks=tanks_of(document),
+        tanks=tanks_of(line),
         supplies={name: _supply(name, line, channels) for name in document.supplies},
         outputs={name: _output(name, table) for name, table in document.outputs.items()},
-        growth=GrowthSetup(growth.low, growth.best, growth.high),
+        growth=GrowthSetup(growth.low, growth.best, growth.high, growth.area_error, growth.area_error_by_load),
         anodize=_anodize(document),
         units=line.system,
         contacts={name: contact_of(name, table) for name, table in document.contacts.items()},

@@ -125,6 +125,8 @@ class Line:
             if event.supply not in self.setup.supplies:
                 return set()
             _written(work, event)
+            if event.ok and event.command in {"on", "off"}:
+                work.switched(event.supply)
             return {event.supply}
         if isinstance(event, Switched):
             switches.switched(work, event)
@@ -208,6 +210,8 @@ def _started(work: Work, event: Started) -> None:
         cooling={},
         air={},
         forecasts=forecast.restarted(work.setup, work.state),
+        believed={},
+        switched={},
     )
     shift_s = 0.0 if event.same_boot or event.journal_s is None else event.at.process_s - event.journal_s
     telling.carried_over(work, shift_s)

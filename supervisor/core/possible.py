@@ -6,7 +6,7 @@ from supervisor.core.contacts import causes_of
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import ContactSetup, LineSetup
 
-_NEEDS = {"no-rise": "heating", "heating-unattended": "heating", "no-fall": "cooling"}
+_NEEDS = {"temperature-doubted": "believe", "no-rise": "heating", "heating-unattended": "heating", "no-fall": "cooling"}
 """Causes that only a tank with this can have."""
 
 _UNDER_CURRENT = {"bath-will-overheat"}

@@ -156,6 +156,9 @@ class OperationPayload(Payload):
     thickness_low_um: MaybeNumber = None
     thickness_um: MaybeNumber = None
     thickness_high_um: MaybeNumber = None
+    band_low_um: MaybeNumber = Field(default=None, description="90 % band of the load's mean thickness, from here")
+    band_high_um: MaybeNumber = Field(default=None, description="to here")
+    learned_from: int | None = Field(default=None, description="gauged loads behind growth and band; 0: as published")
     alloy: str | None = None
     target_means: str | None = Field(default=None, description="mean, or least local")
     gauge: str | None = Field(default=None, description="why the coat must be gauged; empty if nothing says so")
@@ -355,6 +358,7 @@ def _flat(operation: Mapping[str, Any] | None) -> dict[str, Any]:
         "target_thickness_um": target["thickness_um"], "target_charge_c": target["charge_c"],
         "charge_low_c": charge["low"], "charge_c": charge["best"], "charge_high_c": charge["high"],
         "thickness_low_um": thickness["low"], "thickness_um": thickness["best"], "thickness_high_um": thickness["high"],
+        "band_low_um": operation["band_um"]["low"], "band_high_um": operation["band_um"]["high"],
         "target_means": target["means"], "least_local_um": least["best"], "mass_g_per_m2": mass["best"],
         "spread_low_um": spread["low"], "spread_high_um": spread["high"],
     }  # fmt: skip

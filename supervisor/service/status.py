@@ -85,7 +85,8 @@ def _quality(setup: LineSetup, state: LineState, channel: str, at: Instant) -> s
     if latest is None:
         return "none yet"
     stale = at.process_s - latest.at_s > setup.channels[channel].age_limit_s
-    return "stale" if stale else str(latest.reading.quality)
+    quality = f"{latest.reading.quality}: {latest.doubt}" if latest.doubt else str(latest.reading.quality)
+    return "stale" if stale else quality
 
 
 def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[str, Any]:
@@ -210,6 +211,8 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "charge_unbounded": operation.dose.unbounded,
         "stops_on": plan.stops_on,
         "thickness_um": _interval(made.mean_um),
+        "band_um": _interval(made.band_um),
+        "learned_from": plan.learned_from,
         "least_local_um": _interval(made.least_local_um),
         "spread_um": _interval(made.spread_um),
         "mass_g_per_m2": _interval(made.mass_g_per_m2),

@@ -44,6 +44,8 @@ RUNNING: dict[str, Any] = {
                 "charge_unbounded": False,
                 "stops_on": "best",
                 "thickness_um": {"low": 10.5, "best": 12.1, "high": 12.5},
+                "band_um": {"low": 11.0, "best": 12.1, "high": 13.2},
+                "learned_from": 0,
                 "least_local_um": {"low": 8.9, "best": 10.3, "high": 10.6},
                 "spread_um": {"low": 10.3, "best": 12.1, "high": 13.9},
                 "mass_g_per_m2": {"low": 24.0, "best": 27.6, "high": 28.5},
