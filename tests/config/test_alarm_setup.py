@@ -149,7 +149,7 @@ def test_a_counters_step_stays_its_least_error(
 ) -> None:
     path = written(base=BOTH)
     profile = path.parent / "profiles" / "counting-supply.toml"
-    text = profile.read_text(encoding="utf-8").replace('"400000 A*h"]', f'"400000 A*h"]\naccuracy = "{accuracy}"')
+    text = profile.read_text(encoding="utf-8").replace('"0.5 % of reading"', f'"{accuracy}"')
     profile.write_text(text.replace("1 mA*h", "0.001 A*h"), encoding="utf-8")
     counter = line_setup(load_line(path)).channels["main-counter"]
     assert counter.accuracy.of_reading == of_reading
