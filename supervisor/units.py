@@ -231,8 +231,13 @@ def split(text: str, kind: Kind) -> tuple[float, str]:
     return float(found.group()), _spelled(unit, kind)
 
 
-def parse_accuracy(text: str, kind: Kind) -> tuple[float, float]:
-    """Read a limit of error such as "0.2 % of reading + 5 mA", "1 degC" or "0.5 % of reading".
+def parse_accuracy(text: str, kind: Kind, span: tuple[float, float] | None = None) -> tuple[float, float]:
+    """Read a limit of error such as "0.2 % of reading + 5 mA", "1 degC" or "0.1 % of reading + 0.05 % of range".
+
+    Args:
+        text: as written.
+        kind: what kind of quantity it is of.
+        span: the range, least and greatest value in the kind's inside unit; None where it is not known.
 
     Returns the share of the reading and the fixed part in the kind's inside unit, neither negative.
     Raises UnitMistake.
@@ -241,14 +246,23 @@ def parse_accuracy(text: str, kind: Kind) -> tuple[float, float]:
     of_reading, absolute = 0.0, 0.0
     for part in text.split("+"):
         share, is_share, rest = part.partition("of reading")
+        of_span, of_range, after = part.partition("of range")
         if is_share and not rest.strip():
             of_reading += parse(share, "fraction")
+        elif of_range and not after.strip():
+            absolute += parse(of_span, "fraction") * _width(span, text)
         else:
             absolute += parse(part, fixed_kind)
     if of_reading < 0 or absolute < 0 or of_reading + absolute == 0:
         example = f'write it like "0.2 % of reading + 1 {KINDS[fixed_kind].written[0]}"'
         raise UnitMistake(f"{text.strip()!r} is no limit of error: it must be above zero", example)
     return of_reading, absolute
+
+
+def _width(span: tuple[float, float] | None, text: str) -> float:
+    if span is None:
+        raise UnitMistake(f"{text.strip()!r} is of a range that is not given", "give the range as well")
+    return span[1] - span[0]
 
 
 def show(value: float, kind: Kind, system: System) -> str:

@@ -17,6 +17,7 @@ from supervisor.service.clock import boot_clock_s
 from supervisor.service.holder import holders_of_file
 
 DONE = {
+    "out": "Noted: the load is out of the acid. It is not restarted any more; reset ends it.",
     "alarm acknowledge": "{alarm}: acknowledged.",
     "alarm reset": "{alarm}: reset.",
     "alarm shelve": "{alarm}: not told for {for}. What its cause does stays in force.",
@@ -85,5 +86,7 @@ def _done(kind: str, asked: dict[str, Asked], answer: dict[str, Any]) -> str:
     if kind in {"start", "restart"}:
         done = f"{answer['supply']}: load {answer['load']} is under way as operation {answer['operation']}."
         done = f"{done} {answer['notice']}" if answer.get("notice") else done
+        if answer.get("least_loss_share"):
+            done += f" A contact lost under {float(answer['least_loss_share']):.0%} of its area cannot be seen at once."
         return f"{done} What to turn its knobs to: ampminder status" if asked.get("confirmed") else done
     return answer.get("notice") or DONE.get(kind, f"{kind}: done.").format(**asked)

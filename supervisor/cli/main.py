@@ -130,10 +130,13 @@ def _asking_commands(commands: Commands) -> None:
     common.add_argument("--json", action="store_true", help="JSON instead of words")
     commands.add_parser("status", parents=[common], help="show how the line stands")
     commands.add_parser("watch", parents=[common], help="show the line live until Ctrl-C")
-    anodize = commands.add_parser("anodize", help="start, confirm, hold, restart, stop, abort or reset an operation")
+    anodize = commands.add_parser(
+        "anodize", help="start, confirm, hold, restart, stop, abort or reset one; tell a load out"
+    )
     does = anodize.add_subparsers(dest="what", required=True, metavar="WHAT")
-    for what in ("start", "confirm", "hold", "restart", "stop", "abort", "reset"):
-        command = does.add_parser(what, parents=[common])
+    for what in ("start", "confirm", "hold", "restart", "stop", "abort", "reset", "out"):
+        says = "say that the load was taken out of the acid" if what == "out" else None
+        command = does.add_parser(what, parents=[common], help=says, description=says)
         if what in {"start", "restart"}:
             command.add_argument("--confirmed", action="store_true", help=KNOBS_DOWN)
         command.add_argument("--supply", default="", metavar="NAME", help="default: the only one")

@@ -13,6 +13,7 @@ from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
+from supervisor.cli.ahead import brief
 from supervisor.cli.digits import large
 from supervisor.cli.folding import Head, fold, hidden_text, told
 from supervisor.cli.words import (
@@ -172,7 +173,8 @@ def _figures(supply: Status, tanks: dict[str, Status], system: System) -> Render
     ]
     for name, tank in tanks.items():
         band = f"{_plain(tank['low_c'], 'temperature', system)} to {show(tank['high_c'], 'temperature', system)}"
-        note = (_held(tank, system) or band) if tank["reading"] == "good" else f"reading {tank['reading']}"
+        note = brief(tank, system) or _held(tank, system) or band
+        note = note if tank["reading"] == "good" else f"reading {tank['reading']}"
         figures.append((name, figure(tank["temperature_c"], "temperature", system), note))
     grid = _halves()
     for first in range(0, len(figures), 2):

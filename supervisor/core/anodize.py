@@ -6,11 +6,11 @@ stopping, reset returns to idle (from memory). Pause is left out: a bath has no 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from supervisor.core.coat import Coat
 from supervisor.core.dose import Dose
+from supervisor.core.electrical import Watch
 from supervisor.core.plan import Plan, floor_to_step
 from supervisor.core.setup import SupplySetup
 
@@ -111,7 +111,7 @@ class Operation:
         dose: metered charge. commanded_c: set current x time, C. counted_s: process time up to which that is counted.
         began_s: process time of its start. ramp: the soft start; None while not energised.
         low_since_s: process time of the first reading under the lost-current share; None while above.
-        coat: what becomes of the coat beside its charge.
+        electrical: what the electrical watch remembers; None while it has seen nothing since on.
     """
 
     id: str
@@ -126,7 +126,7 @@ class Operation:
     commanded_c: float = 0.0
     ramp: Ramp | None = None
     low_since_s: float | None = None
-    coat: Coat = field(default_factory=Coat)
+    electrical: Watch | None = None
 
     @property
     def energised(self) -> bool:
@@ -154,6 +154,7 @@ def move(operation: Operation, trigger: Trigger, why: str = "") -> Operation | N
         at_target=at_target,
         ramp=None,
         low_since_s=None,
+        electrical=None,
     )
 
 

@@ -45,6 +45,24 @@ class Coat:
     awaited_v: float | None = None
     out_s: float | None = None
 
+    def off_for_s(self, now_s: float) -> float:
+        """For how long, s of process time, the part has been without current since it had a coat."""
+        return 0.0 if self.off_since_s is None else max(0.0, now_s - self.off_since_s)
+
+    def shifted(self, shift_s: float) -> Coat:
+        """The same in the process time of another boot; how long the computer was away nobody can say."""
+
+        def moved(moment_s: float | None) -> float | None:
+            return None if moment_s is None else moment_s + shift_s
+
+        return replace(
+            self,
+            counted_s=moved(self.counted_s),
+            off_since_s=moved(self.off_since_s),
+            off_unknown=True,
+            out_s=moved(self.out_s),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Told:
@@ -67,12 +85,11 @@ class Told:
     porosity: float
 
 
-def told(operation: Operation, charge: Interval, growth: Interval) -> Told:
+def told(operation: Operation, coat: Coat, charge: Interval, growth: Interval) -> Told:
     """Work out what `charge`, C, has made of the coat; `growth`, um per C/m2, serves where the plan has none."""
-    coat, plan = operation.coat, operation.plan
+    plan, loss_nm = operation.plan, mean_loss_nm(operation, coat)
     grown, factor = less(charge, coat.barren), plan.growth or growth
     grew_um, band = thickness_um(grown, plan.area_m2, factor), mean_band(grown, plan.area_m2, plan.band or factor)
-    loss_nm = mean_loss_nm(operation)
     gone = 0.0
     if plan.wall_limit_nm is not None:
         gone = dissolution.chalked_share(coat.outer_nm, loss_nm, plan.wall_limit_nm)
@@ -90,30 +107,31 @@ def told(operation: Operation, charge: Interval, growth: Interval) -> Told:
     )
 
 
-def grew(operation: Operation) -> Interval | None:
+def grew(operation: Operation, coat: Coat) -> Interval | None:
     """Charge, C, that grew coat, between its bounds; None where nothing bounds it."""
-    return None if operation.dose.unbounded else less(operation.dose.charge, operation.coat.barren)
+    return None if operation.dose.unbounded else less(operation.dose.charge, coat.barren)
 
 
-def grown_c(operation: Operation) -> float:
+def grown_c(operation: Operation, coat: Coat) -> float:
     """Charge, C, that grew coat, best value."""
-    return operation.dose.charge.best - operation.coat.barren.best
+    return operation.dose.charge.best - coat.barren.best
 
 
-def target_c(operation: Operation) -> float:
-    """Charge, C, at which the target is reached: what grew no coat does not count toward it."""
-    return operation.plan.target_c + operation.coat.barren.best
+def target_c(operation: Operation, coat: Coat) -> float:
+    """Charge, C, at which the bound that stops it reaches the target: what grew no coat does not count toward it."""
+    barren, plan = coat.barren, operation.plan
+    return plan.target_c + {"low": barren.low, "best": barren.best, "high": barren.high}[plan.stops_on]
 
 
-def mean_loss_nm(operation: Operation) -> float:
+def mean_loss_nm(operation: Operation, coat: Coat) -> float:
     """What the walls of the whole coat have lost in the mean, nm."""
-    grown = grown_c(operation)
-    return operation.coat.layers_nm_c / grown if grown > 0 else 0.0
+    grown = grown_c(operation, coat)
+    return coat.layers_nm_c / grown if grown > 0 else 0.0
 
 
-def lost_share(operation: Operation) -> float:
+def lost_share(operation: Operation, coat: Coat) -> float:
     """Share of its mass, 0 to 1, that the coat has lost to acid."""
-    return dissolution.lost_share(mean_loss_nm(operation))
+    return dissolution.lost_share(mean_loss_nm(operation, coat))
 
 
 def less(whole: Interval, part: Interval) -> Interval:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import alloyed, contactor, dose, in_acid, knobs
+from supervisor.core import alloyed, contactor, dose, electrical, in_acid, knobs, watching, zero
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
+from supervisor.core.coat import Coat
 from supervisor.core.events import Recorded, Written
 from supervisor.core.load import REMEMBERED_LOADS, Load
 from supervisor.core.permissives import failing
@@ -62,18 +63,27 @@ def expire(work: Work, name: str) -> None:
 
 
 def _energise(work: Work, name: str, pending: Pending) -> None:
+    zero.note(work, name)
     held = work.supply(name).operation
     operation = move(held or _begin(work, name, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
     if held is None:
-        notice = " ".join(alloyed.notices(operation.plan))
-    else:
-        operation, notice = in_acid.resumed(work, operation)
+        work.put(name, replace(work.supply(name), coat=Coat()))
+    notice = in_acid.resume(work, name, operation) if held else " ".join(alloyed.notices(operation.plan))
     setup = work.supply_setup(name)
     fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
     work.put(name, fresh)
     work.note_move(name, operation, "")
-    work.answer(pending.request, operation=operation.id, load=operation.load, supply=name, notice=notice)
+    least_loss = electrical.least_loss(watching.sight(work.setup, setup, operation.plan))
+    work.answer(
+        pending.request,
+        operation=operation.id,
+        load=operation.load,
+        supply=name,
+        notice=notice,
+        stops_on=operation.plan.stops_on,
+        least_loss_share=f"{least_loss:.3f}",
+    )
     if notice:
         work.actions.append(Note("operation", name, notice, {"load": operation.load, "operation": operation.id}))
     if setup.control != "remote":

@@ -25,7 +25,10 @@ class Instant:
 
 
 class Quality(StrEnum):
-    """What the wire showed of a reading. Anything but GOOD carries no value."""
+    """What the wire showed of a reading, DOUBTED apart: so the core marks a good one that cannot be true.
+
+    Anything but GOOD carries no value.
+    """
 
     GOOD = "good"
     ABSENT = "absent"
@@ -35,6 +38,7 @@ class Quality(StrEnum):
     NO_ANSWER = "no answer"
     LINK_DOWN = "link down"
     REFUSED = "refused"
+    DOUBTED = "doubted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +178,7 @@ RequestKind = Literal[
     "stop",
     "abort",
     "reset",
+    "out",
     "off",
     "alarm reset",
     "alarm acknowledge",

@@ -39,11 +39,12 @@ def take(work: Work, request: Request) -> None:
 
 def grown(state: LineState, load: Load) -> tuple[Interval | None, str]:
     """The charge that grew a load's coat, C, or why it cannot be told."""
-    operations = (supply.operation for supply in state.supplies.values())
-    operation = next((one for one in operations if one is not None and one.id == load.operation), None)
+    supplies = state.supplies.values()
+    supply = next((one for one in supplies if one.operation is not None and one.operation.id == load.operation), None)
+    operation = None if supply is None else supply.operation
     if operation is not None and not operation.over:
         return None, f"load: {load.id} is {operation.state}; gauge it when its operation is over."
-    charge = load.grew if operation is None else coat.grew(operation)
+    charge = load.grew if supply is None or operation is None else coat.grew(operation, supply.coat)
     if charge is None or not load.tank:  # the latter in a record of an earlier release
         return None, f"load: nobody knows what charge {load.id} had, so its coat says nothing of the growth."
     if charge.best <= 0:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-from supervisor.core import air, alarm_requests, anodize, bath, coat, exercise, gauging, knobs, switches
+from supervisor.core import air, alarm_requests, anodize, bath, coat, exercise, gauging, in_acid, knobs, switches
 from supervisor.core.anodize import State, Trigger
 from supervisor.core.energise import RECORD_WITHIN_S, intend
 from supervisor.core.events import Order, Request
@@ -97,6 +97,9 @@ def _operation(work: Work, request: Request, name: str) -> None:
         _reset(work, request, name)
     elif request.what == "confirm":
         why = knobs.confirm(work, name)
+        work.answer(request.id, (why,) if why else (), supply=name)
+    elif request.what == "out":
+        why = in_acid.take_out(work, name)
         work.answer(request.id, (why,) if why else (), supply=name)
     else:
         why = f"{request.what} asked for by {request.who}"
@@ -200,7 +203,7 @@ def _reset(work: Work, request: Request, name: str) -> None:
         work.answer(request.id, (_does_nothing(work, name, "reset"),))
         return
     if operation is not None and operation.load in work.state.loads:
-        load = replace(work.state.loads[operation.load], grew=coat.grew(operation))
+        load = replace(work.state.loads[operation.load], grew=coat.grew(operation, work.supply(name).coat))
         work.state = replace(work.state, loads={**work.state.loads, load.id: load})
     work.put_operation(name, None)
     work.answer(request.id, supply=name)

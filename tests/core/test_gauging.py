@@ -1,4 +1,4 @@
-"""What a gauge says of a load: kept, asked back or forgotten; an operation takes what was learned once, at its start."""
+"""What a gauge says of a load: kept, asked back or forgotten; what was learned is taken at a start alone."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pytest
 from supervisor.core import coat
 from supervisor.core.actions import Answer
 from supervisor.core.anodize import State
+from supervisor.core.coat import Coat
 from supervisor.core.events import GaugeReading, Order
 from supervisor.core.learned import LEARNED_FROM, learned
 from supervisor.core.load import Gauged, Load
@@ -120,7 +121,9 @@ def test_the_next_operation_takes_what_was_learned_and_one_under_way_does_not(be
 def test_the_band_told_of_a_load_is_that_of_its_plan() -> None:
     operation = Bench().running().operation()
     plan = replace(operation.plan, band=Interval(0.9 * BEST, BEST, 1.2 * BEST))
-    told = coat.told(replace(operation, plan=plan), Interval(CHARGE_C, CHARGE_C, CHARGE_C), Interval(BEST, BEST, BEST))
+    told = coat.told(
+        replace(operation, plan=plan), Coat(), Interval(CHARGE_C, CHARGE_C, CHARGE_C), Interval(BEST, BEST, BEST)
+    )
     assert (told.band_um.low, told.band_um.best, told.band_um.high) == pytest.approx((18.0, 20.0, 24.0))
 
 
@@ -248,5 +251,5 @@ def test_a_snapshot_of_an_earlier_release_has_no_gauged_loads_and_its_plan_no_ba
     assert operation is not None
     growth = operation.plan.growth
     assert growth is not None
-    told = coat.told(operation, Interval(1000.0, 1000.0, 1000.0), growth)
+    told = coat.told(operation, Coat(), Interval(1000.0, 1000.0, 1000.0), growth)
     assert told.band_um.high == pytest.approx(1000.0 / AREA_M2 * growth.high)

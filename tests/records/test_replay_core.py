@@ -24,7 +24,7 @@ from tests.core.kit import Bench
 from tests.core.plain import line_setup
 from tests.records.kit import begin
 
-SNAPSHOT_EVERY = 20
+SNAPSHOT_EVERY = 15
 
 
 class Kept(Line):
