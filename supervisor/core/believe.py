@@ -108,7 +108,7 @@ def _fits(from_c: float, from_s: float, to_c: float, to_s: float, of: BelieveSet
 
 
 def _wavering(belief: Belief, shown_c: float) -> Belief:
-    """Count equal readings; they count for the mean change once they have ended, or one that froze had never wavered."""
+    """Count equal readings; for the mean change they count once they have ended, or a frozen sensor never wavered."""
     change_c = abs(shown_c - belief.shown_c)
     if change_c == 0.0:
         return replace(belief, alike=belief.alike + 1)
