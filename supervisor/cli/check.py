@@ -15,6 +15,7 @@ from supervisor.config.fitted import fitted_time_outs, not_fitted
 from supervisor.config.latency import trip_latencies
 from supervisor.config.least_loss import least_losses
 from supervisor.config.load import LineFile, load_line, records_folder
+from supervisor.config.metering_told import metering_told
 from supervisor.config.mistakes import LineMistakes, Mistake
 from supervisor.config.model import ContactTable
 from supervisor.config.model_tanks import TankTable
@@ -73,6 +74,7 @@ def _right(line: LineFile) -> dict[str, Any]:
         "links": {name: {"kind": s.kind, "place": s.place} for name, s in link_settings(line).items()},
         "devices": devices,
         "not_fitted": list(not_fitted(line)),
+        "metering": list(metering_told(line)),
         "never_exercised": _never_exercised(line),
         "mqtt": _published(line),
         "worst_off_delays": delays,
@@ -107,6 +109,8 @@ def _summary(line: LineFile) -> Iterator[str]:
     yield from (f"  {sentence}" for sentence in not_fitted(line) or ("nothing of what is looked for",))
     for name, time_out in fitted_time_outs(line).items():
         yield f"Fitted: supply {name} switches itself off after {time_out} without traffic."
+    for sentence in metering_told(line):
+        yield f"Metered: {sentence}"
     yield from _untried(line)
     yield from _publishing(line)
     yield ""

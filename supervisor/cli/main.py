@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TypeAlias, get_args
 
-from supervisor.cli import alarms
+from supervisor.cli import alarms, gauge
 from supervisor.cli.ask import request, status
 from supervisor.cli.check import check
 from supervisor.cli.exercise import exercise
@@ -130,10 +130,13 @@ def _asking_commands(commands: Commands) -> None:
     common.add_argument("--json", action="store_true", help="JSON instead of words")
     commands.add_parser("status", parents=[common], help="show how the line stands")
     commands.add_parser("watch", parents=[common], help="show the line live until Ctrl-C")
-    anodize = commands.add_parser("anodize", help="start, confirm, hold, restart, stop, abort or reset an operation")
+    anodize = commands.add_parser(
+        "anodize", help="start, confirm, hold, restart, stop, abort or reset one; tell a load out"
+    )
     does = anodize.add_subparsers(dest="what", required=True, metavar="WHAT")
-    for what in ("start", "confirm", "hold", "restart", "stop", "abort", "reset"):
-        command = does.add_parser(what, parents=[common])
+    for what in ("start", "confirm", "hold", "restart", "stop", "abort", "reset", "out"):
+        says = "say that the load was taken out of the acid" if what == "out" else None
+        command = does.add_parser(what, parents=[common], help=says, description=says)
         if what in {"start", "restart"}:
             command.add_argument("--confirmed", action="store_true", help=KNOBS_DOWN)
         command.add_argument("--supply", default="", metavar="NAME", help="default: the only one")
@@ -146,6 +149,7 @@ def _asking_commands(commands: Commands) -> None:
         command = does.add_parser(what, parents=[common], help=says, description=says)
         command.add_argument("name", metavar="NAME", help="the name of the tank in the line file")
     _exercise_command(commands, common)
+    gauge.add_commands(commands, common)
 
 
 def _exercise_command(commands: Commands, common: argparse.ArgumentParser) -> None:
@@ -178,6 +182,8 @@ def _do(asked: argparse.Namespace) -> int:
         return list_faults() if asked.list_faults else demo(asked.fault, as_json=asked.json)
     if asked.command == "alarms":
         return alarms.alarms(asked)
+    if asked.command in {"gauge", "factor"}:
+        return gauge.ask(asked)
     if asked.command in {"status", "anodize", "tank", "exercise"}:
         return _ask(asked)
     return _with_file(asked)

@@ -6,10 +6,9 @@ stopping, reset returns to idle (from memory). Pause is left out: a bath has no 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from supervisor.core.coat import Coat
 from supervisor.core.dose import Dose
 from supervisor.core.electrical import Watch
 from supervisor.core.plan import Plan, floor_to_step
@@ -113,7 +112,6 @@ class Operation:
         began_s: process time of its start. ramp: the soft start; None while not energised.
         low_since_s: process time of the first reading under the lost-current share; None while above.
         electrical: what the electrical watch remembers; None while it has seen nothing since on.
-        coat: what becomes of the coat beside its charge.
     """
 
     id: str
@@ -129,7 +127,6 @@ class Operation:
     ramp: Ramp | None = None
     low_since_s: float | None = None
     electrical: Watch | None = None
-    coat: Coat = field(default_factory=Coat)
 
     @property
     def energised(self) -> bool:

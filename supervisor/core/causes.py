@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import contactor, knobs, meters, output, switches, watching
+from supervisor.core import contactor, in_acid, knobs, meters, output, switches, watching
 from supervisor.core.anodize import Operation, State, Trigger
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import strongest
@@ -45,12 +45,13 @@ def judge_tank(work: Work, tank: str) -> None:
     beyond = work.state.bands.get(tank, BandState()).beyond
     for cause in LIMITS:
         work.alarm(tank, cause, cause in beyond)
-    channel, lost = (
-        work.setup.channels[work.setup.tanks[tank].temperature],
-        work.at.process_s >= temperature_due_s(work, tank),
-    )
-    if lost or heard(work.state, channel.name, work.at.process_s, channel.age_limit_s):
-        work.alarm(tank, "temperature-lost", lost)
+    channel = work.setup.channels[work.setup.tanks[tank].temperature]
+    latest = work.state.channels.get(channel.name)
+    if work.at.process_s >= temperature_due_s(work, tank):
+        work.alarm(tank, "temperature-doubted" if latest is not None and latest.doubt else "temperature-lost", True)
+    elif heard(work.state, channel.name, work.at.process_s, channel.age_limit_s):
+        work.alarm(tank, "temperature-lost", False)
+        work.alarm(tank, "temperature-doubted", False)
 
 
 def temperature_due_s(work: Work, tank: str) -> float:
@@ -77,6 +78,8 @@ def judge_supply(work: Work, name: str) -> None:
     work.alarm(name, "voltage-ceiling", _at_ceiling(supply))
     work.alarm(name, "meters-differ", meters.differ(work, name))
     knobs.judge(work, name)
+    for cause in ("left-in-acid", "left-long-in-acid"):  # the rows' delays tell them apart
+        work.alarm(name, cause, in_acid.sits(supply))
     watching.judge(work, name)
     for cause in FAULTS:
         work.alarm(name, cause, cause in supply.faults)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from supervisor.trade import dissolution
+from supervisor.trade.band import mean_band
 from supervisor.trade.charge import NOTHING, Interval
 from supervisor.trade.coating import least_local_um, spread_um, thickness_um
 
@@ -44,19 +45,39 @@ class Coat:
     awaited_v: float | None = None
     out_s: float | None = None
 
+    def off_for_s(self, now_s: float) -> float:
+        """For how long, s of process time, the part has been without current since it had a coat."""
+        return 0.0 if self.off_since_s is None else max(0.0, now_s - self.off_since_s)
+
+    def shifted(self, shift_s: float) -> Coat:
+        """The same in the process time of another boot; how long the computer was away nobody can say."""
+
+        def moved(moment_s: float | None) -> float | None:
+            return None if moment_s is None else moment_s + shift_s
+
+        return replace(
+            self,
+            counted_s=moved(self.counted_s),
+            off_since_s=moved(self.off_since_s),
+            off_unknown=True,
+            out_s=moved(self.out_s),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Told:
     """What is known of a coat now.
 
     Attributes:
-        mean_um: of the whole load. spread_um: from the thinnest place to expect to the thickest. least_local_um: where
-            it is thinnest.
+        mean_um: of the whole load, between the bounds of charge and growth. band_um: the same with its 90 % band, which
+            knows of errors of the area and of what differs from load to load. spread_um: from the thinnest place to
+            expect to the thickest. least_local_um: where it is thinnest.
         mass_g_per_m2: in the mean, unsealed. lost_share: of the mass it would have had without acid. porosity: share of
             its volume.
     """
 
     mean_um: Interval
+    band_um: Interval
     spread_um: Interval
     least_local_um: Interval
     mass_g_per_m2: Interval
@@ -64,19 +85,20 @@ class Told:
     porosity: float
 
 
-def told(operation: Operation, charge: Interval, growth: Interval) -> Told:
+def told(operation: Operation, coat: Coat, charge: Interval, growth: Interval) -> Told:
     """Work out what `charge`, C, has made of the coat; `growth`, um per C/m2, serves where the plan has none."""
-    coat, plan = operation.coat, operation.plan
-    grew = thickness_um(less(charge, coat.barren), plan.area_m2, plan.growth or growth)
-    loss_nm = mean_loss_nm(operation)
+    plan, loss_nm = operation.plan, mean_loss_nm(operation, coat)
+    grown, factor = less(charge, coat.barren), plan.growth or growth
+    grew_um, band = thickness_um(grown, plan.area_m2, factor), mean_band(grown, plan.area_m2, plan.band or factor)
     gone = 0.0
     if plan.wall_limit_nm is not None:
         gone = dissolution.chalked_share(coat.outer_nm, loss_nm, plan.wall_limit_nm)
     # The limit is not sharp: what may be gone is taken from the lower bounds, and the upper one leaves it.
-    mean = Interval(grew.low * (1 - gone), grew.best * (1 - gone), grew.high)
+    mean, band = (Interval(um.low * (1 - gone), um.best * (1 - gone), um.high) for um in (grew_um, band))
     low, best, high = (dissolution.mass_g_per_m2(um, loss_nm) for um in (mean.low, mean.best, mean.high))
     return Told(
         mean_um=mean,
+        band_um=band,
         spread_um=spread_um(mean, plan.spread),
         least_local_um=least_local_um(mean, plan.spread),
         mass_g_per_m2=Interval(low, best, high),
@@ -85,25 +107,31 @@ def told(operation: Operation, charge: Interval, growth: Interval) -> Told:
     )
 
 
-def grown_c(operation: Operation) -> float:
+def grew(operation: Operation, coat: Coat) -> Interval | None:
+    """Charge, C, that grew coat, between its bounds; None where nothing bounds it."""
+    return None if operation.dose.unbounded else less(operation.dose.charge, coat.barren)
+
+
+def grown_c(operation: Operation, coat: Coat) -> float:
     """Charge, C, that grew coat, best value."""
-    return operation.dose.charge.best - operation.coat.barren.best
+    return operation.dose.charge.best - coat.barren.best
 
 
-def target_c(operation: Operation) -> float:
-    """Charge, C, at which the target is reached: what grew no coat does not count toward it."""
-    return operation.plan.target_c + operation.coat.barren.best
+def target_c(operation: Operation, coat: Coat) -> float:
+    """Charge, C, at which the bound that stops it reaches the target: what grew no coat does not count toward it."""
+    barren, plan = coat.barren, operation.plan
+    return plan.target_c + {"low": barren.low, "best": barren.best, "high": barren.high}[plan.stops_on]
 
 
-def mean_loss_nm(operation: Operation) -> float:
+def mean_loss_nm(operation: Operation, coat: Coat) -> float:
     """What the walls of the whole coat have lost in the mean, nm."""
-    grown = grown_c(operation)
-    return operation.coat.layers_nm_c / grown if grown > 0 else 0.0
+    grown = grown_c(operation, coat)
+    return coat.layers_nm_c / grown if grown > 0 else 0.0
 
 
-def lost_share(operation: Operation) -> float:
+def lost_share(operation: Operation, coat: Coat) -> float:
     """Share of its mass, 0 to 1, that the coat has lost to acid."""
-    return dissolution.lost_share(mean_loss_nm(operation))
+    return dissolution.lost_share(mean_loss_nm(operation, coat))
 
 
 def less(whole: Interval, part: Interval) -> Interval:

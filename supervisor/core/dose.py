@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from supervisor.core.setup import Accuracy, StopsOn
 from supervisor.trade.charge import NOTHING, Interval, between_readings, over_gap, with_accuracy
-from supervisor.trade.metering import Meter
+from supervisor.trade.metering import STEADY, Meter
 
 GAP_PERIODS = 2.5
 """Readings further apart than this many periods leave a gap in which anything may have flowed."""
@@ -84,7 +84,7 @@ class Metering:
     period_s: float
     most_a: float
     unseen_a: float = 0.0
-    meter: Meter = Meter()
+    meter: Meter = STEADY
     doubt_s: float = 0.0
 
 
@@ -157,7 +157,7 @@ def turned(behind: Interval) -> Interval:
 
 
 def _steps(dose: Dose, elapsed_s: float, metering: Metering) -> tuple[float, ...]:
-    """Say when, after the newest reading, the meter shows the changes of the set point; one it shows later is left out."""
+    """Say when, s after the newest reading, the meter shows each change of the set point, if before the next one."""
     assert dose.last_s is not None
     lag_s = metering.meter.behind_s.best
     shown = (max(0.0, at - dose.last_s + lag_s) for at in dose.steps_s)
@@ -187,7 +187,7 @@ def lost_track(dose: Dose, at_s: float, most_a: float, longest_s: float | None, 
     ahead = Interval(most_a * behind_s, 0.0, 0.0)
     fresh = replace(
         dose, last_s=at_s, last=NOTHING, steps_s=(), ahead=ahead, doubt_s=0.0, level=NOTHING, gap=None, set_back=None,
-        counted=None, uncounted=False,
+        counted=None,
     )  # fmt: skip
     if longest_s is None:
         return replace(fresh, unbounded=True)

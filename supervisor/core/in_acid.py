@@ -31,13 +31,14 @@ NEARED_WITHIN_S = 120.0
 
 def follow(work: Work, name: str) -> None:
     """Bring the coat under a supply up to now."""
-    operation = work.supply(name).operation
-    if operation is None or operation.coat.out_s is not None or operation.dose.charge.best <= 0:
+    supply = work.supply(name)
+    operation, known = supply.operation, supply.coat
+    if operation is None or known.out_s is not None or operation.dose.charge.best <= 0:
         return
     setup, now_s = work.supply_setup(name), work.at.process_s
     flows = operation.energised and operation.dose.last.best >= setup.off_threshold_a
     loss = wall_loss_nm_per_s(_bath_c(work, setup), under_current=flows)
-    after = coat.aged(operation.coat, now_s, loss, coat.grown_c(operation))
+    after = coat.aged(known, now_s, loss, coat.grown_c(operation, known))
     if after.judged != operation.dose.charge:
         after = coat.judged(after, operation.dose.charge, grows=_grows(work, setup, operation))
     if flows:
@@ -46,7 +47,7 @@ def follow(work: Work, name: str) -> None:
         # The newest reading is when it flowed last for all anybody knows, also where a supervisor was away since.
         seen_s = now_s if operation.dose.last_s is None else operation.dose.last_s
         after = replace(after, off_since_s=min(now_s, seen_s))
-    work.put_operation(name, replace(operation, coat=_volts(work, setup, operation, after)))
+    work.put(name, replace(supply, coat=_volts(work, setup, operation, after)))
 
 
 def _bath_c(work: Work, setup: SupplySetup) -> float:
@@ -87,9 +88,9 @@ def _volts(work: Work, setup: SupplySetup, operation: Operation, after: coat.Coa
 def sits(supply: SupplyState) -> bool:
     """Whether a part with a coat stands in acid off the current, for all anybody said."""
     operation = supply.operation
-    if operation is None or operation.energised or operation.coat.out_s is not None:
+    if operation is None or operation.energised or supply.coat.out_s is not None:
         return False
-    return operation.coat.off_since_s is not None
+    return supply.coat.off_since_s is not None
 
 
 def take_out(work: Work, name: str) -> str:
@@ -100,28 +101,23 @@ def take_out(work: Work, name: str) -> str:
         return f"out: nothing is under way or over at {name}."
     if operation.energised or not supply.output.proven_off:
         return f"out: the output of {name} is not proven off. Keep hands out of the tank; stop or hold the load first."
-    if operation.coat.out_s is not None:
+    if supply.coat.out_s is not None:
         return f"out: load {operation.load} was said to be out already."
-    work.put_operation(name, replace(operation, coat=replace(operation.coat, out_s=work.at.process_s)))
+    work.put(name, replace(supply, coat=replace(supply.coat, out_s=work.at.process_s)))
     return ""
 
 
-def off_for_s(operation: Operation, now_s: float) -> float:
-    """For how long, s of process time, the part has been without current since it had a coat."""
-    since_s = operation.coat.off_since_s
-    return 0.0 if since_s is None else max(0.0, now_s - since_s)
-
-
-def resumed(work: Work, operation: Operation) -> tuple[Operation, str]:
+def resume(work: Work, name: str, operation: Operation) -> str:
     """Restart on the coat there is: wait for its voltage, and have it gauged where it was off for long.
 
-    Returns the operation, and what to tell of it, "" where there is nothing.
+    Returns what to tell of it; "" where there is nothing.
     """
-    made = operation.coat
+    supply = work.supply(name)
+    made = supply.coat
     if made.off_since_s is None:
-        return operation, ""
-    operation = replace(operation, coat=replace(made, awaited_v=made.worked_v or None))
-    off_s, lost = off_for_s(operation, work.at.process_s), coat.lost_share(operation)
+        return ""
+    work.put(name, replace(supply, coat=replace(made, awaited_v=made.worked_v or None)))
+    off_s, lost = made.off_for_s(work.at.process_s), coat.lost_share(operation, made)
     text = f"Load {operation.load} was off the current in acid for {words.duration(off_s)}"
     if made.off_unknown:
         text += " at least: nobody can say how long the computer was away"
@@ -132,4 +128,4 @@ def resumed(work: Work, operation: Operation) -> tuple[Operation, str]:
         if load is not None:
             load = replace(load, gauge=f"restarted after {words.duration(off_s)} off the current")
             work.state = replace(work.state, loads={**work.state.loads, load.id: load})
-    return operation, text
+    return text

@@ -83,6 +83,8 @@ def _off_plan(work: Work, setup: SupplySetup, operation: Operation | None) -> bo
     latest = work.state.channels.get(setup.current)
     if operation is None or not operation.energised or operation.ramp is None or waits_for_hands(setup, operation):
         return False
+    if work.supply(setup.name).coat.awaited_v is not None:
+        return False  # a restart on a coat, whose current comes once its voltage does
     if latest is None or latest.good_s is None or latest.good_s < operation.ramp.began_s:
         return False
     wanted_a = operation.plan.expected_a

@@ -17,6 +17,7 @@ from supervisor.core import (
     dose,
     energise,
     exercise,
+    forecast,
     heartbeat,
     in_acid,
     knobs,
@@ -124,6 +125,8 @@ class Line:
             if event.supply not in self.setup.supplies:
                 return set()
             _written(work, event)
+            if event.ok and event.command in {"on", "off"}:
+                work.switched(event.supply)
             return {event.supply}
         if isinstance(event, Switched):
             switches.switched(work, event)
@@ -206,11 +209,16 @@ def _started(work: Work, event: Started) -> None:
         heating={},
         cooling={},
         air={},
+        forecasts=forecast.restarted(work.setup, work.state),
+        believed={},
+        switched={},
     )
     shift_s = 0.0 if event.same_boot or event.journal_s is None else event.at.process_s - event.journal_s
     telling.carried_over(work, shift_s)
     annunciator.begin(work)
     for name in work.setup.supplies:
+        if not event.same_boot and event.journal_s is not None:
+            work.put(name, replace(work.supply(name), coat=work.supply(name).coat.shifted(shift_s)))
         operation = work.supply(name).operation
         if operation is not None and not operation.over:
             work.put_operation(name, _carried_over(work, name, operation, event))
@@ -316,8 +324,9 @@ def _target(work: Work, name: str) -> None:
     operation = work.supply(name).operation
     if operation is None or operation.over:
         return
-    at_target = dose.reached(operation.dose, coat.target_c(operation), operation.plan.stops_on)
-    if at_target or work.at.process_s >= _stop_s(work.supply(name), operation):
+    supply = work.supply(name)
+    at_target = dose.reached(operation.dose, coat.target_c(operation, supply.coat), operation.plan.stops_on)
+    if at_target or work.at.process_s >= _stop_s(supply, operation):
         work.move(name, Trigger.TARGET)
 
 
@@ -328,7 +337,7 @@ def _stop_s(supply: SupplyState, operation: Operation) -> float:
     plan = operation.plan
     stepped = bool(operation.dose.steps_s) and plan.mode == "current" and plan.commanded_a is None
     current_a = operation.ramp.current_a if stepped else operation.dose.last.best
-    crossing_s = dose.crossing_s(operation.dose, coat.target_c(operation), current_a, plan.stops_on)
+    crossing_s = dose.crossing_s(operation.dose, coat.target_c(operation, supply.coat), current_a, plan.stops_on)
     return float("inf") if crossing_s is None else crossing_s - supply.lead_s
 
 

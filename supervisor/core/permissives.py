@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from supervisor.core import contacts, words
+from supervisor.core import contacts, stirring, words, zero
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
@@ -28,9 +28,11 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         _operation_ready(state, name, what),
         _off_proven(state, name),
         _supply_answers(state, supply, now_s),
+        zero.against(setup, state, supply, what),
         _charge_bounded(state, name, what),
         _time_left(state, name, what, now_s),
         _plan_within_limits(setup, state, name, what),
+        _coat_can_go_on(setup, state, name, what, now_s),
         *_bath_in_band(setup, state, supply, now_s),
         *_heartbeats(setup, state, name, now_s),
         *contacts.against(setup, state, name, now_s),
@@ -105,11 +107,33 @@ def _plan_within_limits(setup: LineSetup, state: LineState, name: str, what: str
     )
 
 
+def _coat_can_go_on(setup: LineSetup, state: LineState, name: str, what: str, now_s: float) -> str:
+    """A coat that stood in acid for long, or was rinsed, does not take up its growth evenly."""
+    operation = state.supplies[name].operation
+    if what != "restart" or operation is None:
+        return ""
+    then = "Rinse the load, gauge its coat, and keep it so or strip it."
+    coat = state.supplies[name].coat
+    if coat.out_s is not None:
+        return f"coat can go on: load {operation.load} was taken out of the acid. {then}"
+    off_s, within_s = coat.off_for_s(now_s), setup.anodize.restart_within_s
+    if off_s <= within_s:
+        return ""
+    return (
+        f"coat can go on: load {operation.load} was off the current in acid for {words.duration(off_s)}, more than "
+        f"{words.duration(within_s)}. {then}"
+    )
+
+
 def _bath_in_band(setup: LineSetup, state: LineState, supply: SupplySetup, now_s: float) -> tuple[str, ...]:
     tank = setup.tanks[supply.tank]
     now_c = fresh(state, tank.temperature, now_s, setup.channels[tank.temperature].age_limit_s)
     if now_c is None:
         return (f"bath in band: no good temperature from {tank.name}.",)
+    still_s = stirring.missing_s(setup, state, tank, now_s)
+    if still_s > 0:
+        wait = f"its agitation must run for {still_s:.0f} s more, as a still bath lies in layers; then ask again."
+        return (f"bath in band: {tank.name}'s temperature is not trusted yet: {wait}",)
     band = tank.band
     if band.warn_low_c < now_c < band.warn_high_c:
         return ()

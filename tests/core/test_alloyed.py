@@ -12,7 +12,7 @@ from supervisor.core.plan import Plan, make_plan
 from supervisor.core.setup import LineSetup, TargetMeans
 from supervisor.trade.alloys import ALLOYS
 from supervisor.trade.coating import FOOT_M
-from tests.core.kit import line_setup
+from tests.core.plain import line_setup
 
 SETUP = line_setup()
 GOOD = Order(0.013, 10.0, alloy="6061")

@@ -26,16 +26,10 @@ def under_way(alloy: str = "6061") -> Bench:
     return bench
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def running() -> Bench:
-    """A load right after its soft start; its state is frozen and serves every test."""
+    """A load right after its soft start."""
     return under_way()
-
-
-def taken_up(other: Bench) -> Bench:
-    bench = Bench()
-    bench._take_up(other)
-    return bench
 
 
 def volts(bench: Bench, value: float | None) -> None:
@@ -52,8 +46,8 @@ def operation(bench: Bench, **changes: object) -> Operation:
 
 
 def test_mean_spread_and_least_local_are_told_beside_each_other(running: Bench) -> None:
-    made = operation(running, coat=Coat())
-    told = coat.told(made, Interval(990.0, 1000.0, 1010.0), GROWTH)
+    made = running.operation()
+    told = coat.told(made, Coat(), Interval(990.0, 1000.0, 1010.0), GROWTH)
     growth = made.plan.growth
     assert growth is not None
     assert told.mean_um.low == pytest.approx(990.0 / 0.013 * growth.low)
@@ -66,15 +60,15 @@ def test_mean_spread_and_least_local_are_told_beside_each_other(running: Bench) 
 
 
 def test_a_plan_of_an_earlier_release_takes_the_growth_of_the_line(running: Bench) -> None:
-    made = operation(running, coat=Coat(), plan=replace(running.operation().plan, growth=None))
-    told = coat.told(made, Interval(1000.0, 1000.0, 1000.0), GROWTH)
+    made = operation(running, plan=replace(running.operation().plan, growth=None))
+    told = coat.told(made, Coat(), Interval(1000.0, 1000.0, 1000.0), GROWTH)
     assert told.mean_um.best == pytest.approx(1000.0 / 0.013 * GROWTH.best)
 
 
 def test_acid_takes_mass_and_leaves_thickness(running: Bench) -> None:
     made, charge = running.operation(), Interval(1000.0, 1000.0, 1000.0)
-    worn = replace(made, coat=Coat(outer_nm=2.0, layers_nm_c=1.0 * made.dose.charge.best))
-    fresh, told = coat.told(replace(made, coat=Coat()), charge, GROWTH), coat.told(worn, charge, GROWTH)
+    worn = Coat(outer_nm=2.0, layers_nm_c=1.0 * made.dose.charge.best)
+    fresh, told = coat.told(made, Coat(), charge, GROWTH), coat.told(made, worn, charge, GROWTH)
     assert told.mean_um == fresh.mean_um
     assert told.lost_share == pytest.approx(dissolution.lost_share(1.0))
     assert told.mass_g_per_m2.best == pytest.approx(fresh.mass_g_per_m2.best * (1 - told.lost_share))
@@ -86,8 +80,7 @@ def test_past_the_chalking_limit_thickness_falls_and_its_upper_bound_stays(runni
     limit = made.plan.wall_limit_nm
     assert limit is not None
     chalks = Coat(outer_nm=1.25 * limit, layers_nm_c=0.625 * limit * made.dose.charge.best)
-    fresh = coat.told(replace(made, coat=Coat()), charge, GROWTH)
-    told = coat.told(replace(made, coat=chalks), charge, GROWTH)
+    fresh, told = coat.told(made, Coat(), charge, GROWTH), coat.told(made, chalks, charge, GROWTH)
     assert told.mean_um.best == pytest.approx(0.8 * fresh.mean_um.best)
     assert told.mean_um.low == pytest.approx(0.8 * fresh.mean_um.low)
     assert told.mean_um.high == fresh.mean_um.high
@@ -109,81 +102,80 @@ def test_no_time_runs_backward_and_nothing_is_lost_before_there_is_a_coat() -> N
 
 
 def test_time_in_acid_is_counted_at_the_temperature_of_the_bath(running: Bench) -> None:
-    cool, warm = taken_up(running), taken_up(running)
-    warm.temperature(21.9)
+    cool, warm = running, under_way()
     for bench in (cool, warm):
         bench.temperature(21.9 if bench is warm else 20.5)
         bench.later(0.5)
         bench.wake_up()
         bench.later(2.0)
-    before = {id(bench): bench.operation().coat.outer_nm for bench in (cool, warm)}
+    before = {id(bench): bench.supply().coat.outer_nm for bench in (cool, warm)}
     for bench in (cool, warm):
         bench.wake_up()
-    took_cool, took_warm = (bench.operation().coat.outer_nm - before[id(bench)] for bench in (cool, warm))
+    took_cool, took_warm = (bench.supply().coat.outer_nm - before[id(bench)] for bench in (cool, warm))
     assert took_cool == pytest.approx(2.0 * dissolution.wall_loss_nm_per_s(20.5, under_current=True))
     assert took_warm == pytest.approx(2.0 * dissolution.wall_loss_nm_per_s(21.9, under_current=True))
 
 
 def test_off_the_current_acid_works_with_the_other_energy(running: Bench) -> None:
-    bench = taken_up(running)
+    bench = running
     bench.temperature(21.9)
     bench.ask("hold")
     bench.run(1.5)
     bench.temperature(21.9)
     bench.wake_up()
-    before = bench.operation().coat.outer_nm
+    before = bench.supply().coat.outer_nm
     bench.later(2.0)
     bench.wake_up()
-    took = bench.operation().coat.outer_nm - before
+    took = bench.supply().coat.outer_nm - before
     assert took == pytest.approx(2.0 * dissolution.wall_loss_nm_per_s(21.9, under_current=False))
 
 
 def test_while_nobody_knows_the_temperature_the_warmest_of_the_band_counts(running: Bench) -> None:
-    bench = taken_up(running)
+    bench = running
     bench.later(3.5)
     bench.wake_up()
-    before = bench.operation().coat.outer_nm
+    before = bench.supply().coat.outer_nm
     bench.later(1.0)
     bench.wake_up()
-    took = bench.operation().coat.outer_nm - before
+    took = bench.supply().coat.outer_nm - before
     assert took == pytest.approx(dissolution.wall_loss_nm_per_s(22.0, under_current=False))
 
 
 def test_below_a_plausible_voltage_no_coat_grows_a_minute_after_on(running: Bench) -> None:
-    bench = taken_up(running)
+    bench = running
     volts(bench, 3.0)
-    before = bench.operation()
+    before, grown = bench.operation(), coat.grown_c(bench.operation(), bench.supply().coat)
     volts(bench, 3.0)
     volts(bench, 3.0)
-    after = bench.operation()
+    after, made = bench.operation(), bench.supply().coat
     assert after.dose.charge.best > before.dose.charge.best + 1.0
-    assert coat.grown_c(after) == pytest.approx(coat.grown_c(before))
-    assert coat.target_c(after) == pytest.approx(after.plan.target_c + after.coat.barren.best)
+    assert coat.grown_c(after, made) == pytest.approx(grown)
+    assert coat.target_c(after, made) == pytest.approx(after.plan.target_c + made.barren.best)
 
 
 @pytest.mark.parametrize("value", [15.0, None])
 def test_at_a_plausible_voltage_and_while_nobody_knows_it_the_coat_grows(running: Bench, value: float | None) -> None:
-    bench = taken_up(running)
+    bench = running
     for _ in range(3):
         volts(bench, value)
-    assert bench.operation().coat.barren.best == 0.0
+    assert bench.supply().coat.barren.best == 0.0
 
 
 def test_in_the_first_minute_a_low_voltage_says_nothing() -> None:
     bench = Bench().running(target_um=20.0)
     for _ in range(3):
         volts(bench, 3.0)
-    assert bench.operation().coat.barren.best == 0.0
+    assert bench.supply().coat.barren.best == 0.0
 
 
 def test_the_target_is_reached_by_what_grew_coat_alone(running: Bench) -> None:
-    bench = taken_up(running)
+    bench = running
     made = bench.operation()
     most = made.dose.charge.best
     short = replace(made, plan=replace(made.plan, target_c=most - 5.0))
-    barren = replace(short, coat=replace(made.coat, barren=Interval(10.0, 10.0, 10.0)))
     supply = bench.supply()
-    bench.line.state = replace(bench.line.state, supplies={"main": replace(supply, operation=barren)})
+    barren = replace(supply.coat, barren=Interval(10.0, 10.0, 10.0))
+    bench.line.state = replace(bench.line.state, supplies={"main": replace(supply, operation=short, coat=barren)})
     bench.wake_up()
     assert bench.operation().energised
     bench.line.state = replace(bench.line.state, supplies={"main": replace(supply, operation=short)})

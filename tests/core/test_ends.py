@@ -35,7 +35,7 @@ def test_reaching_the_target_ends_the_operation_exactly_once() -> None:
     assert bench.stands() is State.COMPLETE
     assert [len(notes(bench, state)) for state in (State.STOPPING, State.COMPLETE)] == [1, 1]
     assert len(bench.named(SwitchOff)) == offs
-    assert not bench.line.state.alarms
+    assert all(alarm.state is AlarmState.NORMAL for alarm in bench.line.state.alarms.values())
 
 
 def test_the_line_wakes_between_two_readings_to_stop_on_target() -> None:

@@ -388,7 +388,7 @@ def test_a_target_is_met_in_the_step_in_which_the_charge_reaches_it() -> None:
     assert bench.operation().at_target
 
 
-def test_nothing_of_an_operation_that_is_over_moves_any_more_but_what_acid_takes() -> None:
+def test_nothing_of_an_operation_that_is_over_moves_any_more() -> None:
     bench = recorded()
     bench.ask("stop")
     bench.run(2.0)
@@ -397,8 +397,7 @@ def test_nothing_of_an_operation_that_is_over_moves_any_more_but_what_acid_takes
     before = bench.operation()
     bench.later(10.0)
     bench.wake_up()
-    assert replace(bench.operation(), coat=before.coat) == before
-    assert bench.operation().coat.outer_nm > before.coat.outer_nm
+    assert bench.operation() == before
 
 
 def test_what_is_not_under_current_is_not_predicted_to_reach_its_target() -> None:

@@ -55,7 +55,10 @@ def test_what_has_passed_or_never_comes_wakes_nobody() -> None:
     bench.now_s = wakes(bench, "device inputs").process_s or 0.0
     bench.wake_up()
     assert wakes(bench, "device inputs") == Wake()
-    assert wakes(bench, "alarms") == Wake()
+    assert wakes(bench, "alarms") == Wake(bench.now_s + 120.0)  # the load is held by now, and sits in acid
+    idle = Guarded()
+    idle.start_service()
+    assert wakes(idle, "alarms") == Wake()
 
 
 def test_a_start_forgets_what_was_waited_for() -> None:
