@@ -133,7 +133,7 @@ def _summary(line: LineFile) -> Iterator[str]:
     for name, loss in least_losses(line).items():
         yield (
             f"  {name}: {loss.of_large:.0%} of a load at its capped current, {loss.of_small:.0%} of one at a tenth of "
-            f"it, within {show(loss.within_s, 'time', 'metric')} once the load has settled."
+            f"it; within {show(loss.within_s, 'time', 'metric')}, once settled."
         )
 
 

@@ -48,6 +48,10 @@ def test_with_a_true_meter_a_load_ends_within_a_thousandth_of_its_target(tmp_pat
 FAULTS: dict[str, tuple[dict[str, object], State, str]] = {
     "bath heats": ({"rate_c_per_min": 1.5}, State.STOPPED, "acid/bath-high-high"),
     "contact lost": ({}, State.HELD, "main/current-lost"),
+    "area lost": ({"lost_share": 0.5}, State.HELD, "main/contact-lost-part"),
+    "contact creeps off": ({}, State.HELD, "main/contact-creeping"),
+    "rack touches": ({"ohm": 0.5}, State.HELD, "main/cathode-touched"),
+    "part burns": ({}, State.HELD, "main/burning"),
     "thermocouple open": ({"sensor": "acid-middle"}, State.HELD, "acid/temperature-lost"),
     "device silent": ({"device": "rectifier", "for_s": 1200.0}, State.HELD, "main/supply-silent"),
     "supply trips": ({}, State.HELD, "main/output-dropped"),
