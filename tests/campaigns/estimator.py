@@ -1,4 +1,4 @@
-"""What one pair of readings costs the estimate of a load: charge, coat, electrical watch; early on and after very many."""
+"""What a pair of readings costs the estimate of a load: charge, coat, electrical watch; early and after very many."""
 
 from __future__ import annotations
 

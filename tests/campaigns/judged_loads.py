@@ -17,9 +17,7 @@ GAUGED = LOADS_OF_A_LINE - 1
 
 def seeds_by_line(loads: int) -> list[range]:
     """Seeds 1 to `loads`, so many to a line; the last line may have fewer."""
-    return [
-        range(first, min(first + LOADS_OF_A_LINE, loads + 1)) for first in range(1, loads + 1, LOADS_OF_A_LINE)
-    ]
+    return [range(first, min(first + LOADS_OF_A_LINE, loads + 1)) for first in range(1, loads + 1, LOADS_OF_A_LINE)]
 
 
 def play(loads: int, pool: Executor) -> list[LineSeen]:

@@ -6,6 +6,7 @@ from it. Answers are lost, devices fall silent and the service dies on the way; 
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -46,6 +47,10 @@ LOOKS_S = 20.0
 """After so long a person looks at a held load, s."""
 
 PATIENCE = 60
+"""So many looks, and then it will not be restarted any more."""
+
+STANDS = (State.HELD, State.COMPLETE)
+"""Where off is proven and nothing more happens by itself."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +64,8 @@ class Held:
     @property
     def contains(self) -> bool:
         """Whether the truth lies in what was told."""
-        return self.unbounded or self.told.low - 1e-6 <= self.true_c <= self.told.high + 1e-6
+        beyond = not self.unbounded and self.true_c > self.told.high + 1e-6
+        return self.true_c >= self.told.low - 1e-6 and not beyond
 
 
 @dataclass(frozen=True)
@@ -144,9 +150,7 @@ def planned(plan: LinePlan, line: DrawnLine, load: DrawnLoad) -> LinePlan:
 
 def order_of(line: DrawnLine, load: DrawnLoad) -> Order:
     """What the person asks for."""
-    return Order(
-        load.stated_dm2 / 100, load.target_um, density_a_per_m2=100 * load.density_a_per_dm2, alloy=line.alloy
-    )
+    return Order(load.stated_dm2 / 100, load.target_um, density_a_per_m2=100 * load.density_a_per_dm2, alloy=line.alloy)
 
 
 def play_line(number: int, seeds: range) -> LineSeen:
@@ -192,24 +196,28 @@ def _play(
 
 def _to_the_end(line: DirectLine, load: DrawnLoad) -> tuple[list[Held], int]:
     """Play until the load is complete: its service dies where that was drawn, a person restarts it where it is held."""
-    dies_s, charges, restarts = load.killed_s, [], 0
-    while True:
-
-        def stands() -> bool:
-            dies = dies_s is not None and line.simulated.now_s >= dies_s
-            return line.stands in {State.HELD, State.COMPLETE} or dies
-
-        line.until(stands, within_s=3 * 3600.0)
-        if line.stands is State.RUNNING:
+    charges: list[Held] = []
+    if load.killed_s is not None:
+        _play_on(line, charges, load.killed_s)
+        if line.stands not in STANDS:
             line.kill(load.away_s)
-            line.until_state(State.HELD, State.COMPLETE, within_s=600.0)
-        dies_s = None if dies_s is not None and line.simulated.now_s >= dies_s else dies_s
-        dose = line.operation.dose
-        charges.append(Held(dose.charge, dose.unbounded, line.true_charge_c))
-        if line.stands is State.COMPLETE:
-            return charges, restarts
-        _restart(line)
-        restarts += 1
+    _play_on(line, charges, math.inf)
+    return charges, len(charges) - 1
+
+
+def _play_on(line: DirectLine, charges: list[Held], until_s: float) -> None:
+    """Play until process time `until_s`, or until the load is complete; note its charge wherever off is proven."""
+
+    def stands() -> bool:
+        return line.stands in STANDS or line.simulated.now_s >= until_s
+
+    while line.stands is not State.COMPLETE and line.simulated.now_s < until_s:
+        line.until(stands, within_s=3 * 3600.0)
+        if line.stands in STANDS:
+            dose = line.operation.dose
+            charges.append(Held(dose.charge, dose.unbounded, line.true_charge_c))
+        if line.stands is State.HELD:
+            _restart(line)
 
 
 def _restart(line: DirectLine) -> None:
