@@ -35,8 +35,8 @@ SUDDEN = 0.5
 """Evidence, as logarithm x s beyond that, which tells of a loss: half the area is found within a second or two."""
 
 UNSETTLED = 3.0
-"""So many times that evidence is asked for after a step, and always with knobs: turned down they look like a loss. Twice
-what the level may move by is allowed for then."""
+"""So many times that evidence is asked for after a step, and always with knobs: turned down they look like a loss.
+Twice what the level may move by is allowed for then."""
 
 SURELY = 1.4
 """By so much a loss must be larger to be found whatever noise and the curve's own error do to it."""
