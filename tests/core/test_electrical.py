@@ -182,7 +182,7 @@ def test_a_step_of_the_set_point_that_is_told_is_no_loss_and_half_the_area_is_se
 
 def test_knobs_turned_down_by_30_percent_are_no_loss() -> None:
     by_hand = replace(SIGHT, by_hand=True)
-    dip = lambda at_s: 1.0 - 0.3 * math.exp(-(at_s - 300.0) / 5.0) * (at_s > 300.0)  # noqa: E731
+    dip = lambda at_s: 1.0 - 0.35 * math.exp(-(at_s - 300.0) / 6.0) * (at_s > 300.0)  # noqa: E731
     assert played(dip, until_s=900.0, sight=by_hand, current_a=after(300.0, 0.7 * CURRENT_A, CURRENT_A)).found == ()
 
 
