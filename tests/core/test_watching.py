@@ -146,18 +146,6 @@ def test_a_load_is_left_to_settle_after_its_soft_start_however_long_that_is() ->
     assert bench.stands() is State.RUNNING
 
 
-def test_a_coat_that_takes_its_current_late_after_a_restart_is_left_to_settle_from_then_on() -> None:
-    bench = Bench().running(target_um=20.0)
-    known, supply = bench.line.state, bench.supply()
-    waiting = replace(supply, coat=replace(supply.coat, awaited_v=99.0))
-    bench.line.state = replace(known, supplies={**known.supplies, "main": waiting})
-    for _ in range(70):
-        shows(bench, SOUND_V)
-    watch = bench.operation().electrical
-    assert watch is not None
-    assert watch.settled is None
-
-
 def test_after_a_restart_the_load_is_learned_anew() -> None:
     bench = settled()
     until(bench, "main/contact-lost-part", TRIPS["contact-lost-part"])
