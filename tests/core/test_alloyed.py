@@ -95,6 +95,12 @@ def test_a_coat_that_would_chalk_before_it_is_thick_enough_is_refused() -> None:
     assert plan(replace(slow, target_um=15.0)).target_um == 15.0
 
 
+def test_the_plan_leaves_a_twentieth_of_its_time_before_the_coat_chalks() -> None:
+    order = replace(GOOD, density_a_per_m2=110.0)
+    limit_um = float(refused(replace(order, target_um=28.0)).partition("at most ")[2].partition(" ")[0])
+    assert "chalk" in refused(replace(order, target_um=1.02 * limit_um))
+
+
 def test_the_target_named_in_that_refusal_is_one_that_is_taken() -> None:
     reason = refused(replace(GOOD, target_um=28.0, density_a_per_m2=100.0))
     named_um = float(reason.partition("at most ")[2].partition(" ")[0])

@@ -73,6 +73,14 @@ def test_time_off_the_current_is_counted_from_the_newest_reading_before_it_ended
     assert 2.0 <= held.now_s - since_s <= 2.0 + held.scan_s
 
 
+def test_what_ended_between_two_readings_ended_at_the_first() -> None:
+    bench = Bench(PLAIN).running(target_um=20.0)
+    read_s = bench.operation().dose.last_s
+    goes_on(bench, 0.3)
+    assert bench.ask("hold").ok
+    assert bench.supply().coat.off_since_s == read_s
+
+
 def test_a_reminder_comes_after_two_minutes_and_an_alarm_after_five(held: Bench) -> None:
     goes_on(held, 115.0)
     assert (held.alarm(REMINDER), held.alarm(ALARM)) == (AlarmState.NORMAL, AlarmState.NORMAL)
