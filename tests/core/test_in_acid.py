@@ -289,6 +289,8 @@ def test_over_a_new_boot_nobody_knows_for_how_long_it_was_off_and_the_coat_must_
     assert answer.ok
     assert ("nobody can say" in answer.data["notice"]) is not same_boot
     assert bool(held.line.state.loads["load-1"].gauge) is not same_boot
+    reads(held, 1.9, 15.0)
+    assert not held.supply().coat.off_unknown
 
 
 def test_a_load_that_is_over_is_carried_into_a_new_boot_too(held: Bench) -> None:
