@@ -38,6 +38,12 @@ KINDS: dict[str, Kind] = {
     "contact lost": Kind("supply"),
     "area lost": Kind("supply", {"lost_share": 0.5}),
     "contact creeps off": Kind("supply", {"over_s": 600.0}),
+    # Its resistance rises to `ohm` with the time constant `over_s`, and stays.
+    "contact gets hot": Kind("supply", {"ohm": 1.0, "over_s": 120.0}),
+    # Rack and cathode touch, with this resistance.
+    "rack touches": Kind("supply", {"ohm": 0.2}),
+    # The part's surface gets hotter than the acid around it by this rate.
+    "part burns": Kind("supply", {"rate_c_per_min": 4.0}),
     "thermocouple open": Kind("sensor"),
     "sensor frozen": Kind("sensor"),
     # Out of its tank's liquid, in the room's air.

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 
 from simulators.bath import Bath, Sensor
 from simulators.cell import Cell
+from simulators.failing import SLOW, Failing
 from simulators.faults import Fault, FaultBoard, Names
 from simulators.plan import LinePlan
 from simulators.plan_process import ContactPlan
@@ -76,7 +77,7 @@ class SimulatedLine:
         self.board = FaultBoard(faults)
         self._room_c = plan.room_c
         self._tell = tell
-        self._creeping: dict[str, tuple[float, float]] = {}
+        self._failing = {name: Failing(supply.cell) for name, supply in self.supplies.items()}
         self._gain_errors = {name: supply.meter_gain_error for name, supply in plan.supplies.items()}
         self._follow_switches()
         self._change_faults()
@@ -191,20 +192,15 @@ class SimulatedLine:
     def _step(self, step_s: float) -> None:
         heat_w = dict.fromkeys(self.baths, 0.0)
         for name, supply in self.supplies.items():
-            if name in self._creeping:
-                self._creep(name, step_s)
+            if self._failing[name].is_any:
+                self._failing[name].go_on(self.now_s + step_s)
+                supply.solve()
             heat_w[supply.tank] += supply.step(step_s, self.baths[supply.tank].bath_c, self.now_s)
         for name, bath in self.baths.items():
             bath.step(step_s, heat_w[name])
         for sensor in self.sensors.values():
             in_liquid = sensor.tank and not sensor.is_out
             sensor.step(step_s, self.baths[sensor.tank].bath_c if in_liquid else self._room_c)
-
-    def _creep(self, name: str, step_s: float) -> None:
-        began_s, over_s = self._creeping[name]
-        gone = (self.now_s + step_s - began_s) / over_s
-        self.supplies[name].cell.creep_ohm = 0.5 * gone / (1.0 - gone) if gone < 1.0 else math.inf
-        self.supplies[name].solve()
 
     def add_fault(self, fault: Fault) -> None:
         """Put one more fault on the board; it begins at once if its time has come."""
@@ -286,8 +282,14 @@ class SimulatedLine:
             lost = self.board.standing("area lost", fault.target)
             touching = math.prod(1.0 - area.amounts["lost_share"] for area in lost)
             supply.cell.share = 0.0 if self.board.standing("contact lost", fault.target) else touching
-        elif fault.what == "contact creeps off":
-            self._begin_creep(fault, begins)
+        elif fault.what in SLOW:
+            failing = self._failing[fault.target]
+            if begins:
+                failing.begin(fault.what, self.now_s, fault.amounts)
+            else:
+                failing.end(fault.what)
+        elif fault.what == "rack touches":
+            supply.cell.touch_ohm = fault.amounts["ohm"] if begins else math.inf
         elif fault.what == "meter gain":
             supply.meter_gain_error = fault.amounts["gain_error"] if begins else self._gain_errors[fault.target]
         elif fault.what == "mains dip":
@@ -301,13 +303,6 @@ class SimulatedLine:
         self.switches[name].wrong = Stuck(*(bool(self.board.standing(what, name)) for what in kinds))
         self.switches[name].follow()
         self._follow_switches()
-
-    def _begin_creep(self, fault: Fault, begins: bool) -> None:
-        if begins:
-            self._creeping[fault.target] = (self.now_s, fault.amounts["over_s"])
-        else:
-            self._creeping.pop(fault.target, None)
-            self.supplies[fault.target].cell.creep_ohm = 0.0
 
     def state(self) -> Truth:
         """The whole truth now: of every supply and every tank."""

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from simulators.cell import ALLOYS
+from simulators.meter import AVERAGINGS, SHOWS, MeterPlan
 from simulators.tables import FileError, Reader
 
 SWITCH_KINDS = ("contactor", "heater", "cooling", "fan", "agitation", "lamp", "horn")
 CONTACT_KINDS = ("level", "air flow", "air pressure", "lid", "guard", "emergency stop", "button", "auxiliary")
+SPOT = MeterPlan()
 # No cell works in less.
 LEAST_ACID_G_PER_L = 20.0
 
@@ -59,8 +61,7 @@ class SupplyPlan:
     """A DC supply over a tank, its leads and its load. `after_dip`: `off` or `last state`.
 
     `counter_gain_error` is the share by which its own counter of ampere-hours counts too much. With `knobs` nothing
-    but a hand sets and switches it. `meter_zero_a` is what its meter or shunt shows at no current;
-    `ripple_share` is the ripple's amplitude as a share of the current, at `ripple_hz`; the meter samples at a point.
+    but a hand sets and switches it. `meter` is how its meter or shunt reads, and how the current ripples.
     """
 
     tank: str
@@ -72,9 +73,7 @@ class SupplyPlan:
     leads_ohm: float
     load: LoadPlan
     knobs: bool = False
-    meter_zero_a: float = 0.0
-    ripple_share: float = 0.0
-    ripple_hz: float = 100.0
+    meter: MeterPlan = SPOT
     counter_gain_error: float = 0.0
 
 
@@ -154,6 +153,18 @@ def _load(table: Reader) -> LoadPlan:
     return plan
 
 
+def _meter(table: Reader) -> MeterPlan:
+    averaging = table.text("meter_averaging", "spot", AVERAGINGS)
+    return MeterPlan(
+        averaging=averaging,
+        over_s=0.0 if averaging == "spot" else table.number("meter_averaging_s", low=0.001),
+        shows="mean" if averaging == "spot" else table.text("meter_shows", "mean", SHOWS),
+        zero_a=table.number("meter_zero_a", 0.0),
+        ripple_share=table.number("ripple_share", 0.0, 0.0, 0.7),
+        ripple_hz=table.number("ripple_hz", 100.0, 1.0),
+    )
+
+
 def read_supply(table: Reader) -> SupplyPlan:
     """A supply as its table tells. Raises FileError."""
     rated_current_a = table.number("rated_current_a", low=0.0)
@@ -167,9 +178,7 @@ def read_supply(table: Reader) -> SupplyPlan:
         leads_ohm=table.number("leads_ohm", 0.05, 0.0),
         load=_load(table.table("load")),
         knobs=table.flag("knobs", default=False),
-        meter_zero_a=table.number("meter_zero_a", 0.0),
-        ripple_share=table.number("ripple_share", 0.0, 0.0, 0.5),
-        ripple_hz=table.number("ripple_hz", 100.0, 1.0),
+        meter=_meter(table),
         counter_gain_error=table.number("counter_gain_error", 0.0, -0.5, 0.5),
     )
     table.finish()

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Literal
 
 from simulators.cell import Cell
+from simulators.meter import Meter
 from simulators.plan_process import SupplyPlan
 
 Mode = Literal["off", "current held", "voltage held"]
@@ -61,6 +62,7 @@ class Supply:
         self.rated_voltage_v = plan.rated_voltage_v
         self.knobs = plan.knobs
         self._plan = plan
+        self._meter = Meter(plan.meter)
         self._was_on = False
         self._now_s = 0.0
         self._powered_s = 0.0
@@ -108,8 +110,8 @@ class Supply:
 
     def shown_current_a(self) -> float:
         """What its meter or shunt shows, A: with gain, zero and ripple."""
-        ripple = self._plan.ripple_share * math.sin(2.0 * math.pi * self._plan.ripple_hz * self._now_s)
-        return self.current_a * (1.0 + ripple) * (1.0 + self.meter_gain_error) + self._plan.meter_zero_a
+        shown_a = self._meter.shown_a(self.current_a, self._now_s)
+        return shown_a * (1.0 + self.meter_gain_error) + self._plan.meter.zero_a
 
     def shown_voltage_v(self) -> float:
         """What its meter shows, V."""
@@ -189,6 +191,7 @@ class Supply:
         self._now_s = began_s + step_s
         self.solve()
         self.cell.charge_c += 0.5 * (current_a + self.current_a) * step_s
+        self._meter.pass_current(began_s, step_s, current_a, self.current_a)
         self._protect()
         return self.cell.heat_w(current_a, voltage_v)
 

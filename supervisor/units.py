@@ -10,9 +10,12 @@ from __future__ import annotations
 import difflib
 import math
 import re
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 if TYPE_CHECKING:
     import pint
@@ -35,6 +38,7 @@ Kind = Literal[
     "fraction",
     "power",
     "mass per area",
+    "mass density",
 ]
 System = Literal["metric", "us"]
 
@@ -81,6 +85,7 @@ KINDS: dict[Kind, KindRow] = {
     "fraction": _row("1", "%", ("%", 1), ("%", 1)),
     "power": _row("W", "W kW", ("W", 0), ("W", 0)),
     "mass per area": _row("g/m^2", "mg/dm^2 g/m^2 mg/cm^2 mg/ft^2", ("g/m²", 1), ("mg/ft²", 0)),
+    "mass density": _row("g/cm^3", "g/cm^3 kg/m^3 g/mL", ("g/cm³", 2), ("g/cm³", 2)),
 }
 """Every kind there is. US units are the US ones: gal is 3.785411784 L, oz the avoirdupois ounce."""
 
@@ -226,8 +231,13 @@ def split(text: str, kind: Kind) -> tuple[float, str]:
     return float(found.group()), _spelled(unit, kind)
 
 
-def parse_accuracy(text: str, kind: Kind) -> tuple[float, float]:
-    """Read a limit of error such as "0.2 % of reading + 5 mA", "1 degC" or "0.5 % of reading".
+def parse_accuracy(text: str, kind: Kind, span: tuple[float, float] | None = None) -> tuple[float, float]:
+    """Read a limit of error such as "0.2 % of reading + 5 mA", "1 degC" or "0.1 % of reading + 0.05 % of range".
+
+    Args:
+        text: as written.
+        kind: what kind of quantity it is of.
+        span: the range, least and greatest value in the kind's inside unit; None where it is not known.
 
     Returns the share of the reading and the fixed part in the kind's inside unit, neither negative.
     Raises UnitMistake.
@@ -236,14 +246,23 @@ def parse_accuracy(text: str, kind: Kind) -> tuple[float, float]:
     of_reading, absolute = 0.0, 0.0
     for part in text.split("+"):
         share, is_share, rest = part.partition("of reading")
+        of_span, of_range, after = part.partition("of range")
         if is_share and not rest.strip():
             of_reading += parse(share, "fraction")
+        elif of_range and not after.strip():
+            absolute += parse(of_span, "fraction") * _width(span, text)
         else:
             absolute += parse(part, fixed_kind)
     if of_reading < 0 or absolute < 0 or of_reading + absolute == 0:
         example = f'write it like "0.2 % of reading + 1 {KINDS[fixed_kind].written[0]}"'
         raise UnitMistake(f"{text.strip()!r} is no limit of error: it must be above zero", example)
     return of_reading, absolute
+
+
+def _width(span: tuple[float, float] | None, text: str) -> float:
+    if span is None:
+        raise UnitMistake(f"{text.strip()!r} is of a range that is not given", "give the range as well")
+    return span[1] - span[0]
 
 
 def show(value: float, kind: Kind, system: System) -> str:
@@ -295,6 +314,7 @@ _EXAMPLES: dict[Kind, str] = {
     "fraction": "5",
     "power": "500",
     "mass per area": "270",
+    "mass density": "2.4",
 }
 
 
@@ -335,9 +355,27 @@ def _nearest(word: str, kind: Kind) -> str:
 
 @lru_cache(maxsize=1)
 def _registry() -> pint.UnitRegistry[float]:
-    import pint  # noqa: PLC0415 (a tenth of a second that programs without quantities need not pay)
+    with _without_numpy():
+        import pint  # noqa: PLC0415 (a tenth of a second that programs without quantities need not pay)
 
     return pint.UnitRegistry(_DEFINITIONS.strip().splitlines())
+
+
+@contextmanager
+def _without_numpy() -> Iterator[None]:
+    """Keep pint from loading numpy where that happens to be installed: plain floats need none of it.
+
+    A name that stands for nothing among the modules is one that cannot be imported.
+    """
+    if "numpy" in sys.modules:
+        yield
+        return
+    modules = cast("dict[str, object]", sys.modules)
+    modules["numpy"] = None
+    try:
+        yield
+    finally:
+        del modules["numpy"]
 
 
 @lru_cache(maxsize=512)

@@ -6,7 +6,7 @@ import asyncio
 import json
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from supervisor.cli.words import status_lines
 from supervisor.config.load import load_line
@@ -28,9 +28,14 @@ DONE = {
     "alarm test": "Every lamp and the horn are on for a moment: look and listen.",
     "heat": "{tank}: it is heated from now on.",
     "rest": "{tank}: its heater rests until somebody asks for heat.",
+    "gauge forget": "{load}: what its gauge showed is forgotten. Growth is learned without it from the next start on.",
     "filled": "{tank}: filled anew. Its level must be seen to move before it is heated.",
 }
 """What is said when a request is done, where there is more to say than that."""
+
+
+Asked: TypeAlias = str | bool | list[str]
+"""What a field of a request may hold, as people write it."""
 
 
 def socket_of(line: Path | None) -> Path:
@@ -44,7 +49,7 @@ def socket_of(line: Path | None) -> Path:
     return socket_path(running[0].line if running else load_line(line).name)
 
 
-def request(line: Path | None, kind: str, asked: dict[str, str | bool], *, as_json: bool) -> int:
+def request(line: Path | None, kind: str, asked: dict[str, Asked], *, as_json: bool) -> int:
     """Make a request; 0 when done, 1 when refused or nobody answers."""
     body = new_body(boot_clock_s(), **asked)
     answer = answer_of(line, kind, body)
@@ -77,9 +82,11 @@ def answer_of(line: Path | None, kind: str, body: dict[str, Any]) -> dict[str, A
         return {"version": 1, "ok": False, "reasons": [str(problem)]}
 
 
-def _done(kind: str, asked: dict[str, str | bool], answer: dict[str, Any]) -> str:
+def _done(kind: str, asked: dict[str, Asked], answer: dict[str, Any]) -> str:
     if kind in {"start", "restart"}:
         done = f"{answer['supply']}: load {answer['load']} is under way as operation {answer['operation']}."
         done = f"{done} {answer['notice']}" if answer.get("notice") else done
+        if answer.get("least_loss_share"):
+            done += f" A contact lost under {float(answer['least_loss_share']):.0%} of its area cannot be seen at once."
         return f"{done} What to turn its knobs to: ampminder status" if asked.get("confirmed") else done
-    return DONE.get(kind, f"{kind}: done.").format(**asked)
+    return answer.get("notice") or DONE.get(kind, f"{kind}: done.").format(**asked)

@@ -13,7 +13,9 @@ from supervisor.cli.check_causes import cause_table, causes_told, heaters, laten
 from supervisor.config.broker import mqtt_doubts
 from supervisor.config.fitted import fitted_time_outs, not_fitted
 from supervisor.config.latency import trip_latencies
+from supervisor.config.least_loss import least_losses
 from supervisor.config.load import LineFile, load_line, records_folder
+from supervisor.config.metering_told import metering_told
 from supervisor.config.mistakes import LineMistakes, Mistake
 from supervisor.config.model import ContactTable
 from supervisor.config.model_tanks import TankTable
@@ -72,12 +74,14 @@ def _right(line: LineFile) -> dict[str, Any]:
         "links": {name: {"kind": s.kind, "place": s.place} for name, s in link_settings(line).items()},
         "devices": devices,
         "not_fitted": list(not_fitted(line)),
+        "metering": list(metering_told(line)),
         "never_exercised": _never_exercised(line),
         "mqtt": _published(line),
         "worst_off_delays": delays,
         "trip_latencies": {name: round(latency.total_s, 4) for name, latency in trip_latencies(line).items()},
         "causes": causes_told(line),
         "stop_effects": {name: asdict(effect) for name, effect in stop_effects(line).items()},
+        "least_losses": {name: asdict(loss) for name, loss in least_losses(line).items()},
         "mistakes": [],
     }
 
@@ -105,6 +109,8 @@ def _summary(line: LineFile) -> Iterator[str]:
     yield from (f"  {sentence}" for sentence in not_fitted(line) or ("nothing of what is looked for",))
     for name, time_out in fitted_time_outs(line).items():
         yield f"Fitted: supply {name} switches itself off after {time_out} without traffic."
+    for sentence in metering_told(line):
+        yield f"Metered: {sentence}"
     yield from _untried(line)
     yield from _publishing(line)
     yield ""
@@ -121,6 +127,13 @@ def _summary(line: LineFile) -> Iterator[str]:
         yield (
             f"  {name}: its current is read every {show(effect.period_s, 'time', 'metric')}; a change is known after "
             f"{late} at the latest, and the stop may be {grown} off by it."
+        )
+    yield ""
+    yield "The smallest sudden loss of contact that is told, as a share of a load's area:"
+    for name, loss in least_losses(line).items():
+        yield (
+            f"  {name}: {loss.of_large:.0%} of a load at its capped current, {loss.of_small:.0%} of one at a tenth of "
+            f"it, within {show(loss.within_s, 'time', 'metric')} once the load has settled."
         )
 
 

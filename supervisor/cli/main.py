@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TypeAlias, get_args
 
-from supervisor.cli import alarms
+from supervisor.cli import alarms, gauge
 from supervisor.cli.ask import request, status
 from supervisor.cli.check import check
 from supervisor.cli.exercise import exercise
@@ -149,6 +149,7 @@ def _asking_commands(commands: Commands) -> None:
         command = does.add_parser(what, parents=[common], help=says, description=says)
         command.add_argument("name", metavar="NAME", help="the name of the tank in the line file")
     _exercise_command(commands, common)
+    gauge.add_commands(commands, common)
 
 
 def _exercise_command(commands: Commands, common: argparse.ArgumentParser) -> None:
@@ -181,6 +182,8 @@ def _do(asked: argparse.Namespace) -> int:
         return list_faults() if asked.list_faults else demo(asked.fault, as_json=asked.json)
     if asked.command == "alarms":
         return alarms.alarms(asked)
+    if asked.command in {"gauge", "factor"}:
+        return gauge.ask(asked)
     if asked.command in {"status", "anodize", "tank", "exercise"}:
         return _ask(asked)
     return _with_file(asked)

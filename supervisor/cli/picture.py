@@ -13,6 +13,7 @@ from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
+from supervisor.cli.ahead import brief
 from supervisor.cli.digits import large
 from supervisor.cli.folding import Head, fold, hidden_text, told
 from supervisor.cli.words import (
@@ -124,9 +125,9 @@ def _supply(name: str, supply: Status, tanks: dict[str, Status], system: System)
 
 def _dose(operation: Status, state: str, system: System) -> RenderableType:
     """Thickness on the left, time to go on the right: the two things anybody wants to know."""
-    grown, charge, target = operation["thickness_um"], operation["charge_c"], operation["target"]
+    grown, charge, target = operation["band_um"], operation["charge_c"], operation["target"]
     grid = _halves()
-    grid.add_row(Text("thickness", style="dim"), Text("time to go", style="dim"))
+    grid.add_row(Text("mean thickness, 90 % band", style="dim"), Text("time to go", style="dim"))
     number, unit = show(grown["best"], "thickness", system).split(" ", 1)
     to_go = clock(0.0 if state == "complete" else operation["to_go_s"])
     to_go_unit = "" if to_go == NOTHING else "h" if to_go.count(":") == 2 else "min"
@@ -172,7 +173,8 @@ def _figures(supply: Status, tanks: dict[str, Status], system: System) -> Render
     ]
     for name, tank in tanks.items():
         band = f"{_plain(tank['low_c'], 'temperature', system)} to {show(tank['high_c'], 'temperature', system)}"
-        note = (_held(tank, system) or band) if tank["reading"] == "good" else f"reading {tank['reading']}"
+        note = brief(tank, system) or _held(tank, system) or band
+        note = note if tank["reading"] == "good" else f"reading {tank['reading']}"
         figures.append((name, figure(tank["temperature_c"], "temperature", system), note))
     grid = _halves()
     for first in range(0, len(figures), 2):

@@ -12,6 +12,7 @@ from supervisor.cli.off import tell_fates
 from supervisor.config.broker import mqtt_doubts
 from supervisor.config.fitted import not_fitted
 from supervisor.config.load import load_line
+from supervisor.config.metering_told import metering_told
 from supervisor.core.actions import Note
 from supervisor.edges.control import ControlError
 from supervisor.records.schema import JournalError
@@ -40,7 +41,7 @@ def run(path: Path, *, watch_only: bool, speed: float = 1.0) -> int:
     """
     line = load_line(path)
     log = set_up_log()
-    for missing in (*not_fitted(line), *mqtt_doubts(line.document.mqtt, line.folder)):
+    for missing in (*not_fitted(line), *metering_told(line), *mqtt_doubts(line.document.mqtt, line.folder)):
         _log.warning("%s", missing)
     service = Service(line, Clock(speed=speed), watch_only=watch_only, tell=_tell)
     try:

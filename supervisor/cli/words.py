@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from supervisor.cli.ahead import end_text, hydrogen_text, ready_text
 from supervisor.cli.folding import Head, fold, hidden_text, told
 from supervisor.core.alarms import HIDDEN, AlarmState
 from supervisor.units import Kind, System, show
@@ -48,6 +49,7 @@ def status_lines(status: dict[str, Any]) -> Iterator[str]:
         low, high = show(tank["low_c"], "temperature", system), show(tank["high_c"], "temperature", system)
         note = "" if tank["reading"] == "good" else f" (reading {tank['reading']})"
         yield f"  {name}: {figure(tank['temperature_c'], 'temperature', system)}, band {low} to {high}{note}"
+        yield from (f"    {text}" for text in (ready_text(tank, system), end_text(tank, system)) if text)
     if unhealthy := unhealthy_text(status):
         yield f"  {unhealthy}"
     yield from (f"  {text}" for text in switch_texts(status))
@@ -63,6 +65,8 @@ def _supply_lines(name: str, supply: dict[str, Any], system: System) -> Iterator
     yield f"  {name}{by_hand}: {supply['state']}, output {off}, {current}, {voltage}"
     if waited := waits_text(supply, system):
         yield f"    {waited}"
+    if gas := hydrogen_text(supply, system):
+        yield f"    {gas}"
     operation = supply["operation"]
     if operation:
         yield f"    load {operation['load']}: {progress_text(operation, system)}"
@@ -179,12 +183,14 @@ def _beat_text(beat: dict[str, Any]) -> str:
 
 def progress_text(operation: dict[str, Any], system: System) -> str:
     """Tell charge and thickness with their bands, the target, and the time to go."""
-    grown, charge, target = operation["thickness_um"], operation["charge_c"], operation["target"]
-    band = f"{show(grown['low'], 'thickness', system)} to {show(grown['high'], 'thickness', system)}"
+    grown, charge, target = operation["band_um"], operation["charge_c"], operation["target"]
+    band = f"90 % band {show(grown['low'], 'thickness', system)} to {show(grown['high'], 'thickness', system)}"
     text = (
         f"{show(grown['best'], 'thickness', system)} ({band}) of {show(target['thickness_um'], 'thickness', system)}, "
         f"{show(charge['best'], 'charge', system)} of {show(target['charge_c'], 'charge', system)}"
     )
+    if operation["stops_on"] != "best":
+        text += f" (stops on the {operation['stops_on']} bound)"
     if operation["charge_unbounded"]:
         text += ", more may have flowed while nobody watched"
     return text if operation["to_go_s"] is None else f"{text}, {duration(operation['to_go_s'])} to go"

@@ -225,7 +225,7 @@ def _measured(name: str, table: ChannelTable, point: Point, has_accuracy: bool, 
             told((*where, "range"), "it is wider than the device's own range", f"stay within {limits}")
     if table.accuracy is not None:
         try:
-            parse_accuracy(table.accuracy, kind)
+            parse_accuracy(table.accuracy, kind, (point.low, point.high))
         except UnitMistake as mistake:
             told((*where, "accuracy"), mistake.problem, mistake.right)
     elif not has_accuracy:

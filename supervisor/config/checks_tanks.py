@@ -86,11 +86,23 @@ def _fahrenheit_slip(limit_c: float) -> str:
 
 
 def _measured(name: str, tank: TankTable, view: View, told: Told) -> None:
-    channel = view.document.channels.get(tank.temperature)
+    _is_temperature(tank.temperature, ("tanks", name, "temperature"), view, told)
+    if tank.believe is None or tank.believe.second is None:
+        return
+    where, second = ("tanks", name, "believe", "second"), tank.believe.second
+    if second == tank.temperature:
+        told(where, "a sensor cannot be held against itself", "name the tank's other sensor, or leave second out")
+    elif second not in view.document.channels:
+        told(where, f"there is no channel {second!r}", nearest(second, view.document.channels, "name a channel"))
+    _is_temperature(second, where, view, told)
+
+
+def _is_temperature(name: str, where: Where, view: View, told: Told) -> None:
+    channel = view.document.channels.get(name)
     profile = view.profiles.get(channel.device) if channel else None
     point = profile.points.get(channel.point) if channel and profile else None
     if channel and point and channel_unit(channel, point) != "degC":
-        told(("tanks", name, "temperature"), f"{tank.temperature!r} is no temperature", "name a thermometer")
+        told(where, f"{name!r} is no temperature", "name a thermometer")
 
 
 def _limits_in_order(tank: str, limits: LimitsTable, system: System, told: Told) -> None:

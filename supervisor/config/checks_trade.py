@@ -14,6 +14,9 @@ from supervisor.units import Kind, parse, show, split
 FULL_EFFICIENCY_UM_M2_PER_C = 0.4552 * 0.01 / 60
 """The 720 rule (0.32774 um per A*min/dm^2) at 72.0 % charge efficiency, coat of 2.32 g/cm3 (AAMA 611): at 100 %."""
 
+MOST_RIPPLE_AT_A_SPOT = 0.5
+"""Above this a spot reading may be half or twice the mean: no stop can hang on it."""
+
 THICKEST_UM = 100.0
 LONGEST_SUPPLY_PERIOD_S = 60.0
 LONGEST_PERIOD_S = 600.0
@@ -50,6 +53,7 @@ def _supplies(view: View, told: Told) -> None:
         profile = view.profiles.get(supply.device)
         if profile and supply.control is not None:
             _against_device(name, supply, profile, told)
+        _ripple(name, supply, profile, told)
         voltage = view.document.anodize.voltage
         if known(voltage, supply.rated_voltage) and voltage > supply.rated_voltage:
             problem = f"it is above the rated voltage of supply {name}"
@@ -66,6 +70,13 @@ def _ratings(name: str, supply: SupplyTable, told: Told) -> None:
         told((*where, "off_threshold"), "a working current could count as off", right)
     if known(supply.resend, supply.proof_deadline) and supply.resend > supply.proof_deadline:
         told((*where, "resend"), "off would not be sent again before its deadline", "shorter than proof_deadline")
+
+
+def _ripple(name: str, supply: SupplyTable, profile: DeviceProfile | None, told: Told) -> None:
+    spot = profile is not None and profile.averages.averaging == "spot"
+    if spot and (supply.ripple or 0.0) > MOST_RIPPLE_AT_A_SPOT:
+        problem = "its meter takes spot readings, and with such a ripple one may be any part of the mean"
+        told(("supplies", name, "ripple"), problem, "meter it with one that averages whole mains cycles")
 
 
 def _against_device(name: str, supply: SupplyTable, profile: DeviceProfile, told: Told) -> None:

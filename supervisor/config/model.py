@@ -21,13 +21,15 @@ from supervisor.config.quantities import (
     Density,
     Duration,
     Growth,
+    Ripple,
     Share,
     Text,
     Thickness,
     Voltage,
 )
 from supervisor.config.shape import Name, Table, quantity_error
-from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, TargetMeans, ThermocoupleKind
+from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, StopsOn, TargetMeans, ThermocoupleKind
+from supervisor.trade.metering import Averaging, Shows
 from supervisor.units import System
 
 
@@ -130,7 +132,12 @@ class PointTable(Table):
     range: Annotated[list[Text], Field(min_length=2, max_length=2)] | None = Field(
         default=None, description="least and greatest value the device can mean, with their units"
     )
-    accuracy: Text | None = Field(default=None, description='limit of error, like "0.2 % of reading + 5 mA"')
+    accuracy: Text | None = Field(default=None, description='limit of error, like "0.2 % of reading + 0.05 % of range"')
+    averaging: Averaging | None = Field(
+        default=None, description="of a current: how the meter smooths it; spot readings if nobody says"
+    )
+    averaging_time: Duration | None = Field(default=None, description="its window, or its filter's time constant")
+    shows: Shows | None = Field(default=None, description="of a current: its mean if not said")
     no_value: list[Register] = Field(default_factory=list, description="raw values that say there is no value")
     states: dict[RawNumber, Text] = Field(default_factory=dict, description="raw value to word")
 
@@ -192,6 +199,10 @@ class SupplyTable(Table):
     device_time_out: Duration | None = Field(
         default=None, description="after so long without traffic the device switches off by itself, if it can"
     )
+    ripple: Ripple | None = Field(
+        default=None, description="how far the current strays from its mean at most; 10 % if nobody says"
+    )
+    mains: Literal["50 Hz", "60 Hz"] | None = Field(default=None, description="it ripples at twice that")
     proof_deadline: Duration = Field(default=1.0, json_schema_extra={"default": "1 s"})
     resend: Duration = Field(default=0.25, json_schema_extra={"default": "250 ms"})
 
@@ -234,6 +245,16 @@ class GrowthTable(Table):
     low: Growth
     best: Growth
     high: Growth
+    area_error: Share = Field(
+        default=0.05,
+        json_schema_extra={"default": "5 %"},
+        description="limit of error of the areas told at a start, as far as it is the same in every load",
+    )
+    area_error_by_load: Share = Field(
+        default=0.02,
+        json_schema_extra={"default": "2 %"},
+        description="as far as it differs from load to load; the defaults are common practice without a source",
+    )
 
 
 class AnodizeTable(Table):
@@ -252,6 +273,7 @@ class AnodizeTable(Table):
         description="a target above this is refused; the default is common practice without a source",
     )
     target: Thickness | None = None
+    stops_on: StopsOn = Field(default="best", description="the bound of the charge that must reach the target")
     target_means: TargetMeans = Field(default="mean", description="which thickness a target is")
     alloy: Text | None = Field(
         default=None, description='of loads that name none, such as "6061"; its growth goes before [growth]'

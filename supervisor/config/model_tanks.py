@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from supervisor.config.acid import Acid
-from supervisor.config.quantities import Band, Deadband, Delay, Duration, Power, Temperature, Text, Volume
+from supervisor.config.quantities import Area, Band, Deadband, Delay, Duration, Power, Temperature, Text, Volume
 from supervisor.config.shape import Table
 from supervisor.core.setup import TankRole
 
@@ -67,13 +67,34 @@ class CoolingTable(Table):
     )
 
 
+class BelieveTable(Table):
+    """What the readings of a tank's temperature must be like to be believed; what is left out follows from the rest."""
+
+    most_per_minute: Band | None = Field(default=None, description="the most by which this bath moves in a minute")
+    jump: Band | None = Field(default=None, description="what readings may be off beside that")
+    second: Text | None = Field(default=None, description="the channel of the tank's second sensor")
+    apart: Band | None = Field(
+        default=None, json_schema_extra={"default": "1 degC"}, description="by how much the two may differ"
+    )
+    stirred: Delay | None = Field(
+        default=None,
+        json_schema_extra={"default": "60 s of an acid tank with agitation, else 0 s"},
+        description="for so long its agitation must have run before a reading is its bath's",
+    )
+
+
 class TankTable(Table):
     """One tank."""
 
     role: TankRole
     volume: Volume
+    surface: Area | None = Field(
+        default=None, description="open surface of its liquid; the forecast of its warm-up is surer with it"
+    )
+    lid: bool = Field(default=False, description="whether a lid keeps its vapour in while it warms up")
     acid: Acid | None = Field(default=None, description="its strength; an anodize tank has one")
     temperature: Text = Field(description="the channel that measures it")
     limits: LimitsTable
     heating: HeatingTable | None = None
     cooling: CoolingTable | None = None
+    believe: BelieveTable | None = None

@@ -100,7 +100,10 @@ class PointReader:
             if needed:
                 self._tell("accuracy", "a meter's limit of error is missing", 'add one like "0.2 % of reading + 5 mA"')
             return None
-        return self._read("accuracy", lambda: Accuracy(*parse_accuracy(text, kind))) if kind else None
+        if kind is None:
+            return None
+        span = parse_range(self._table.range, kind, (), lambda *_: None)
+        return self._read("accuracy", lambda: Accuracy(*parse_accuracy(text, kind, span)))
 
     def _has_a_place(self) -> bool:
         """Tell what is missing or out of place of where the point is on the wire."""

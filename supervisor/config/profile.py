@@ -9,6 +9,7 @@ from typing import Any, Literal
 from drivers.catalog import drivers
 from drivers.points import DeviceMap, Point
 from drivers.registers import Register, RegisterMap
+from supervisor.config.averages import UNTOLD, Averages, averages_of
 from supervisor.config.mistakes import Told, nearest
 from supervisor.config.model import PointTable, ReadingTable, TimingTable
 from supervisor.config.points import PointReader, States, kind_of_scale
@@ -33,6 +34,9 @@ SUPPLY_POINTS: dict[str, Kind | None] = {
 
 OPTIONAL_POINTS = frozenset({"time_out", "uptime", "restarted", "charge"})
 """What not every supply has: a time-out of its own, a sign of how long it has had power, a charge counter."""
+
+CURRENT = "current"
+"""The point of the current that is metered: a supply's own, or a module's beside a supply with knobs."""
 
 HEARTBEAT = "heartbeat"
 """The point of a device's sign of life: seconds since it began."""
@@ -65,6 +69,7 @@ class DeviceProfile:
         points: by name.
         accuracies: limits of error, by the name of the point; not every point has one.
         broken: points that are named but wrong; empty in a line file without mistakes.
+        averages: how its current meter smooths.
     """
 
     driver: str
@@ -74,6 +79,7 @@ class DeviceProfile:
     points: dict[str, Point]
     accuracies: dict[str, Accuracy]
     broken: frozenset[str]
+    averages: Averages = UNTOLD
 
     @property
     def role(self) -> Literal["supply", "module"]:
@@ -117,6 +123,7 @@ def understand(
     """Make points of the tables; whatever is wrong goes to `told`, and the point with it is broken."""
     points: dict[str, Point] = {}
     accuracies: dict[str, Accuracy] = {}
+    averages = UNTOLD
     of_supply = drivers()[driver].role == "supply"
     for name, table in tables.items():
         if of_supply and name not in SUPPLY_POINTS:
@@ -127,10 +134,12 @@ def understand(
             points[name] = point
         if accuracy:
             accuracies[name] = accuracy
+        read = averages_of(name, table, told)
+        averages = read if name == CURRENT else averages
     _all_there(driver, tables, told)
     _rests(driver, timing, told)
     broken = frozenset(tables.keys() - points.keys())
-    return DeviceProfile(driver, timing, reading, tuple(opening), points, accuracies, broken)
+    return DeviceProfile(driver, timing, reading, tuple(opening), points, accuracies, broken, averages)
 
 
 def _of_supply(name: str, table: PointTable, style: type[Point], told: Told) -> tuple[Point | None, Accuracy | None]:

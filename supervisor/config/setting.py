@@ -32,7 +32,8 @@ def channel_accuracy(table: ChannelTable, profile: DeviceProfile) -> Accuracy:
     """The channel's limit of error. KeyError where neither the channel nor the profile gives one."""
     if table.accuracy is None:
         return profile.accuracies[table.point]
-    return Accuracy(*parse_accuracy(table.accuracy, UNIT_KINDS[channel_unit(table, profile.points[table.point])]))
+    kind = UNIT_KINDS[channel_unit(table, profile.points[table.point])]
+    return Accuracy(*parse_accuracy(table.accuracy, kind, channel_span(table, {table.device: profile})))
 
 
 def _tell_nobody(where: Where, problem: str, right: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from drivers.points import DeviceMap, LinkSettings, Point
+from supervisor.config.averages import meter_of
 from supervisor.config.channels import SUPPLY_CHANNELS, automatic_channels
 from supervisor.config.load import LineFile
 from supervisor.config.model import LineDocument, OutputTable
@@ -54,10 +55,10 @@ def line_setup(line: LineFile, speed: float = 1.0) -> LineSetup:
     return LineSetup(
         name=document.line.name,
         channels=channels,
-        tanks=tanks_of(document),
+        tanks=tanks_of(line),
         supplies={name: _supply(name, line, channels) for name in document.supplies},
         outputs={name: _output(name, table) for name, table in document.outputs.items()},
-        growth=GrowthSetup(growth.low, growth.best, growth.high),
+        growth=GrowthSetup(growth.low, growth.best, growth.high, growth.area_error, growth.area_error_by_load),
         anodize=_anodize(document),
         units=line.system,
         contacts={name: contact_of(name, table) for name, table in document.contacts.items()},
@@ -167,6 +168,8 @@ def _supply(name: str, line: LineFile, channels: dict[str, ChannelSetup]) -> Sup
         uptime=names.get("uptime", ""),
         restarted=names.get("restarted", ""),
         counter=names.get("charge", ""),
+        meter=meter_of(table, line.profiles[table.device].averages),
+        counts=channels[names["charge"]].accuracy if "charge" in line.profiles[table.device].accuracies else None,
     )
 
 
@@ -184,6 +187,7 @@ def _anodize(document: LineDocument) -> AnodizeSetup:
         reached_fraction=REACHED_FRACTION,
         lost_after_s=LOST_AFTER_S,
         target_um=table.target,
+        stops_on=table.stops_on,
         alloy=table.alloy or "",
         rack_spread=table.rack_spread,
         target_means=table.target_means,

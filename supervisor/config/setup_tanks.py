@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from supervisor.config.model import LineDocument
+from supervisor.config.believing import believe_of, stirred_s
+from supervisor.config.load import LineFile
 from supervisor.config.model_tanks import ATTENDED_S, CoolingTable, HeatingTable, LimitsTable
 from supervisor.core.setup import BandSetup, CoolingSetup, HeatingSetup, TankSetup
 from supervisor.trade.boiling import heats_c_per_s
 
 
-def tanks_of(document: LineDocument) -> dict[str, TankSetup]:
+def tanks_of(line: LineFile) -> dict[str, TankSetup]:
     """Every tank as the core knows it, by name."""
     return {
         name: TankSetup(
@@ -20,8 +21,13 @@ def tanks_of(document: LineDocument) -> dict[str, TankSetup]:
             _band(table.limits),
             _heating(table.heating, table.volume) if table.heating else None,
             _cooling(table.cooling) if table.cooling else None,
+            surface_m2=table.surface or 0.0,
+            lid=table.lid,
+            believe=believe_of(line, name),
+            second=(table.believe.second if table.believe else None) or "",
+            stirred_s=stirred_s(line, name),
         )
-        for name, table in document.tanks.items()
+        for name, table in line.document.tanks.items()
     }
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from supervisor.core import contacts, switches
+from supervisor.core import contacts, stirring, switches
 from supervisor.core.actions import Note
 
 if TYPE_CHECKING:
@@ -24,7 +24,10 @@ def driven(setup: LineSetup) -> tuple[str, ...]:
 
 def ask(work: Work, supply: str) -> None:
     """A start was refused: where air is missing for it, have that on for a while."""
-    if work.state.watch_only or not contacts.air_missing(work.setup, work.state, supply, work.at.process_s):
+    tank = work.setup.tanks[work.setup.supplies[supply].tank]
+    still = stirring.missing_s(work.setup, work.state, tank, work.at.process_s) > 0
+    missing = still or contacts.air_missing(work.setup, work.state, supply, work.at.process_s)
+    if work.state.watch_only or not missing:
         return
     for name in driven(work.setup):
         if _serves(work.setup, name, supply):

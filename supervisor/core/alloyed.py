@@ -29,14 +29,13 @@ class Bounds:
 
     Attributes:
         alloy: of the load; None where nobody said, or where it is not known: `unknown` says so then.
-        growth: um per C/m2. highest_density_a_per_m2, thickest_um: the stricter of the line's and the alloy's, with
+        highest_density_a_per_m2, thickest_um: the stricter of the line's and the alloy's, with
             `whose_density` and `whose_coat` it is. ramp_s: the longer of the line's and the alloy's.
         wall_limit_nm: what the outermost walls of the coat bear before it chalks; None where no alloy says.
     """
 
     alloy: Alloy | None
     unknown: tuple[str, ...]
-    growth: Interval
     highest_density_a_per_m2: float
     whose_density: str
     thickest_um: float
@@ -51,12 +50,10 @@ def bounds(setup: LineSetup, order: Order) -> Bounds:
     alloy, unknown = named(text) if text else (None, ())
     densest, thickest, line = anodize.highest_density_a_per_m2, anodize.thickest_um, "this line"
     if alloy is None:
-        growth = Interval(setup.growth.low_um_m2_per_c, setup.growth.best_um_m2_per_c, setup.growth.high_um_m2_per_c)
-        return Bounds(None, unknown, growth, densest, line, thickest, line, anodize.ramp_s, None)
+        return Bounds(None, unknown, densest, line, thickest, line, anodize.ramp_s, None)
     return Bounds(
         alloy=alloy,
         unknown=(),
-        growth=alloy.growth,
         highest_density_a_per_m2=min(densest, alloy.highest_density_a_per_m2),
         whose_density=line if densest <= alloy.highest_density_a_per_m2 else alloy.name,
         thickest_um=min(thickest, alloy.coat_limit_um),
@@ -64,6 +61,14 @@ def bounds(setup: LineSetup, order: Order) -> Bounds:
         ramp_s=max(anodize.ramp_s, alloy.ramp_s),
         wall_limit_nm=wall_limit_nm(alloy),
     )
+
+
+def published_growth(setup: LineSetup, alloy: str) -> Interval:
+    """Growth, um per C/m2, of an alloy before anything is learned; the line's where none is named, or none known."""
+    found = named(alloy)[0] if alloy else None
+    if found is not None:
+        return found.growth
+    return Interval(setup.growth.low_um_m2_per_c, setup.growth.best_um_m2_per_c, setup.growth.high_um_m2_per_c)
 
 
 def mean_um(anodize: AnodizeSetup, target_um: float) -> float:

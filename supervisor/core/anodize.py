@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from supervisor.core.dose import Dose
+from supervisor.core.electrical import Watch
 from supervisor.core.plan import Plan, floor_to_step
 from supervisor.core.setup import SupplySetup
 
@@ -110,6 +111,7 @@ class Operation:
         dose: metered charge. commanded_c: set current x time, C. counted_s: process time up to which that is counted.
         began_s: process time of its start. ramp: the soft start; None while not energised.
         low_since_s: process time of the first reading under the lost-current share; None while above.
+        electrical: what the electrical watch remembers; None while it has seen nothing since on.
     """
 
     id: str
@@ -124,6 +126,7 @@ class Operation:
     commanded_c: float = 0.0
     ramp: Ramp | None = None
     low_since_s: float | None = None
+    electrical: Watch | None = None
 
     @property
     def energised(self) -> bool:
@@ -151,6 +154,7 @@ def move(operation: Operation, trigger: Trigger, why: str = "") -> Operation | N
         at_target=at_target,
         ramp=None,
         low_since_s=None,
+        electrical=None,
     )
 
 

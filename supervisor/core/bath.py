@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from typing import TYPE_CHECKING
 
-from supervisor.core import causes, contacts, cooling, heating
+from supervisor.core import causes, contacts, cooling, forecast, heating
 from supervisor.core.actions import Note
 from supervisor.core.events import Request
 
@@ -24,9 +24,10 @@ def bears_on(setup: LineSetup) -> dict[str, tuple[str, ...]]:
 
 
 def judge(work: Work, tank: str) -> None:
-    """Let the alarms of a tank's heating and cooling follow it."""
+    """Let the alarms of a tank's heating and cooling follow it, and the forecast of how it goes on."""
     heating.judge(work, tank)
     cooling.judge(work, tank)
+    forecast.judge(work, tank)
 
 
 def settle(work: Work, tank: str) -> tuple[list[float], list[float]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import contactor, in_acid, knobs, meters, output, switches
+from supervisor.core import contactor, in_acid, knobs, meters, output, switches, watching
 from supervisor.core.anodize import Operation, State, Trigger
 from supervisor.core.effects import Effect
 from supervisor.core.interlocks import strongest
@@ -20,6 +20,7 @@ FAULTS = (
     "contactor-failed",
     "not-ready",
     "current-lost",
+    *watching.TRIPPING,
     "output-dropped",
     "supply-restarted",
     "settings-differ",
@@ -44,12 +45,13 @@ def judge_tank(work: Work, tank: str) -> None:
     beyond = work.state.bands.get(tank, BandState()).beyond
     for cause in LIMITS:
         work.alarm(tank, cause, cause in beyond)
-    channel, lost = (
-        work.setup.channels[work.setup.tanks[tank].temperature],
-        work.at.process_s >= temperature_due_s(work, tank),
-    )
-    if lost or heard(work.state, channel.name, work.at.process_s, channel.age_limit_s):
-        work.alarm(tank, "temperature-lost", lost)
+    channel = work.setup.channels[work.setup.tanks[tank].temperature]
+    latest = work.state.channels.get(channel.name)
+    if work.at.process_s >= temperature_due_s(work, tank):
+        work.alarm(tank, "temperature-doubted" if latest is not None and latest.doubt else "temperature-lost", True)
+    elif heard(work.state, channel.name, work.at.process_s, channel.age_limit_s):
+        work.alarm(tank, "temperature-lost", False)
+        work.alarm(tank, "temperature-doubted", False)
 
 
 def temperature_due_s(work: Work, tank: str) -> float:
@@ -78,6 +80,7 @@ def judge_supply(work: Work, name: str) -> None:
     knobs.judge(work, name)
     for cause in ("left-in-acid", "left-long-in-acid"):  # the rows' delays tell them apart
         work.alarm(name, cause, in_acid.sits(supply))
+    watching.judge(work, name)
     for cause in FAULTS:
         work.alarm(name, cause, cause in supply.faults)
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from supervisor.trade import dissolution
+from supervisor.trade.band import mean_band
 from supervisor.trade.charge import NOTHING, Interval
 from supervisor.trade.coating import least_local_um, spread_um, thickness_um
 
@@ -68,13 +69,15 @@ class Told:
     """What is known of a coat now.
 
     Attributes:
-        mean_um: of the whole load. spread_um: from the thinnest place to expect to the thickest. least_local_um: where
-            it is thinnest.
+        mean_um: of the whole load, between the bounds of charge and growth. band_um: the same with its 90 % band, which
+            knows of errors of the area and of what differs from load to load. spread_um: from the thinnest place to
+            expect to the thickest. least_local_um: where it is thinnest.
         mass_g_per_m2: in the mean, unsealed. lost_share: of the mass it would have had without acid. porosity: share of
             its volume.
     """
 
     mean_um: Interval
+    band_um: Interval
     spread_um: Interval
     least_local_um: Interval
     mass_g_per_m2: Interval
@@ -85,21 +88,28 @@ class Told:
 def told(operation: Operation, coat: Coat, charge: Interval, growth: Interval) -> Told:
     """Work out what `charge`, C, has made of the coat; `growth`, um per C/m2, serves where the plan has none."""
     plan, loss_nm = operation.plan, mean_loss_nm(operation, coat)
-    grew = thickness_um(less(charge, coat.barren), plan.area_m2, plan.growth or growth)
+    grown, factor = less(charge, coat.barren), plan.growth or growth
+    grew_um, band = thickness_um(grown, plan.area_m2, factor), mean_band(grown, plan.area_m2, plan.band or factor)
     gone = 0.0
     if plan.wall_limit_nm is not None:
         gone = dissolution.chalked_share(coat.outer_nm, loss_nm, plan.wall_limit_nm)
     # The limit is not sharp: what may be gone is taken from the lower bounds, and the upper one leaves it.
-    mean = Interval(grew.low * (1 - gone), grew.best * (1 - gone), grew.high)
+    mean, band = (Interval(um.low * (1 - gone), um.best * (1 - gone), um.high) for um in (grew_um, band))
     low, best, high = (dissolution.mass_g_per_m2(um, loss_nm) for um in (mean.low, mean.best, mean.high))
     return Told(
         mean_um=mean,
+        band_um=band,
         spread_um=spread_um(mean, plan.spread),
         least_local_um=least_local_um(mean, plan.spread),
         mass_g_per_m2=Interval(low, best, high),
         lost_share=dissolution.lost_share(loss_nm),
         porosity=dissolution.porosity(loss_nm),
     )
+
+
+def grew(operation: Operation, coat: Coat) -> Interval | None:
+    """Charge, C, that grew coat, between its bounds; None where nothing bounds it."""
+    return None if operation.dose.unbounded else less(operation.dose.charge, coat.barren)
 
 
 def grown_c(operation: Operation, coat: Coat) -> float:

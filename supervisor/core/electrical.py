@@ -14,7 +14,7 @@ import math
 from dataclasses import dataclass, replace
 
 from supervisor.trade.apparent_area import drift, excess_v, log_share
-from supervisor.trade.cell import POWER, TEMPERATURE_DOUBT_PER_K, voltage_v, warmth
+from supervisor.trade.cell import POWER, TEMPERATURE_DOUBT_PER_K, surface_c, voltage_v, warmth
 
 LOST, CREEPING, HOT = "contact-lost-part", "contact-creeping", "contact-hot"
 TOUCHED, BARE, BURNING, WRONG = "cathode-touched", "no-growth", "burning", "area-wrong"
@@ -35,9 +35,10 @@ SUDDEN = 0.5
 """Evidence, as logarithm x s beyond that, which tells of a loss: half the area is found within a second or two."""
 
 UNSETTLED = 3.0
-"""So many times that evidence is asked for after a step, and always with knobs: turned down they look like a loss."""
+"""So many times that evidence is asked for after a step, and always with knobs: turned down they look like a loss.
+Twice what the level may move by is allowed for then."""
 
-SURELY = 1.25
+SURELY = 1.4
 """By so much a loss must be larger to be found whatever noise and the curve's own error do to it."""
 
 GRADUAL_S, GRADUAL_SHARE = 4.0, 0.75
@@ -168,7 +169,8 @@ def disturbed(watch: Watch, at_s: float) -> Watch:
 
 def least_loss(sight: Sight) -> float:
     """Smallest share of the area, 0 to 1, whose sudden loss is surely found within `WITHIN_S`, once settled."""
-    return -math.expm1(-SURELY * (WANDER + sight.doubt + _evidence(sight) / WITHIN_S))
+    slack, evidence = _bounds(sight)
+    return -math.expm1(-SURELY * (slack + evidence / WITHIN_S))
 
 
 def step(watch: Watch, sample: Sample, sight: Sight) -> Watch:
@@ -204,8 +206,10 @@ def _add(found: tuple[str, ...], cause: str) -> tuple[str, ...]:
     return found if not cause or cause in found else (*found, cause)
 
 
-def _evidence(sight: Sight, *, settling: bool = False) -> float:
-    return SUDDEN * (UNSETTLED if sight.by_hand or settling else 1.0)
+def _bounds(sight: Sight, *, settling: bool = False) -> tuple[float, float]:
+    """What the level may move by with nothing wrong, and what evidence beyond that is asked for."""
+    unsettled = sight.by_hand or settling
+    return WANDER * (2.0 if unsettled else 1.0) + sight.doubt, SUDDEN * (UNSETTLED if unsettled else 1.0)
 
 
 def _share(elapsed_s: float, over_s: float) -> float:
@@ -217,7 +221,7 @@ def _plain(watch: Watch, bath_c: float, sample: Sample, sight: Sight) -> str:
     """Find a short and bare metal, which need nothing learned: current without the volts of a coat."""
     if sample.voltage_v >= COAT_V or sample.charge_c_per_m2 < BARRIER_C_PER_M2:
         return ""
-    least_v = BARE_SHARE * voltage_v(sample.current_a / sight.area_m2, bath_c, sight.low_v)
+    least_v = BARE_SHARE * voltage_v(sample.current_a / sight.area_m2, surface_c(bath_c), sight.low_v)
     if sample.voltage_v >= least_v:
         return ""
     if sample.voltage_v < TOUCH_V:
@@ -245,7 +249,7 @@ def _compare(watch: Watch, bath_c: float, log: float, sample: Sample, sight: Sig
     """Hold a settled load against its level and against where it settled."""
     elapsed_s = sample.at_s - watch.at_s
     settling = sample.at_s - watch.quiet_s < SETTLING_S + LEARNING_S
-    slack, evidence = WANDER + sight.doubt, _evidence(sight, settling=settling)
+    slack, evidence = _bounds(sight, settling=settling)
     credit_s, most = min(elapsed_s, _LONGEST_S), evidence / _SAMPLES
     loss = max(0.0, watch.loss + min((watch.level - log - slack) * credit_s, most))
     gain = max(0.0, watch.gain + min((log - watch.level - slack) * credit_s, most))
@@ -298,7 +302,7 @@ def _beyond(watch: Watch, sample: Sample, sight: Sight) -> tuple[float, float]:
     assert settled is not None
     moved = watch.lagging - settled.level
     warmer_c = watch.bath_c - settled.bath_c
-    by_bath = warmth(watch.bath_c) - warmth(settled.bath_c)
+    by_bath = warmth(surface_c(watch.bath_c)) - warmth(surface_c(settled.bath_c))
     allowed = SLOW_MARGIN + sight.doubt + TEMPERATURE_DOUBT_PER_K * abs(warmer_c)
     allowed += STEP_SHARE * abs(math.log(sample.current_a / settled.current_a))
     low = -max(moved, moved + by_bath) - allowed - _drifted(settled, sample, sight)

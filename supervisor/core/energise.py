@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from supervisor.core import alloyed, contactor, dose, in_acid, knobs
+from supervisor.core import alloyed, contactor, dose, electrical, in_acid, knobs, watching, zero
 from supervisor.core.actions import Note, Record
 from supervisor.core.anodize import Operation, Ramp, State, Trigger, move, set_points
 from supervisor.core.coat import Coat
@@ -63,8 +63,9 @@ def expire(work: Work, name: str) -> None:
 
 
 def _energise(work: Work, name: str, pending: Pending) -> None:
+    zero.note(work, name)
     held = work.supply(name).operation
-    operation = move(held or _begin(work, pending), Trigger.RESTART if held else Trigger.START)
+    operation = move(held or _begin(work, name, pending), Trigger.RESTART if held else Trigger.START)
     assert operation is not None, "the permissives held a moment ago"
     if held is None:
         work.put(name, replace(work.supply(name), coat=Coat()))
@@ -73,7 +74,16 @@ def _energise(work: Work, name: str, pending: Pending) -> None:
     fresh = replace(work.supply(name), operation=operation, voltage_held=None, counted_from=None)
     work.put(name, fresh)
     work.note_move(name, operation, "")
-    work.answer(pending.request, operation=operation.id, load=operation.load, supply=name, notice=notice)
+    least_loss = electrical.least_loss(watching.sight(work.setup, setup, operation.plan))
+    work.answer(
+        pending.request,
+        operation=operation.id,
+        load=operation.load,
+        supply=name,
+        notice=notice,
+        stops_on=operation.plan.stops_on,
+        least_loss_share=f"{least_loss:.3f}",
+    )
     if notice:
         work.actions.append(Note("operation", name, notice, {"load": operation.load, "operation": operation.id}))
     if setup.control != "remote":
@@ -117,10 +127,11 @@ def follow_contactor(work: Work, name: str) -> None:
         _switch_on(work, name, operation)
 
 
-def _begin(work: Work, pending: Pending) -> Operation:
+def _begin(work: Work, name: str, pending: Pending) -> Operation:
     """Make the operation and its load; off is proven, so nothing has flowed up to now."""
     now_s, plan = work.at.process_s, pending.plan
-    load = Load(pending.load, plan.area_m2, plan.target_um, pending.operation, alloy=plan.alloy)
+    tank = work.supply_setup(name).tank
+    load = Load(pending.load, plan.area_m2, plan.target_um, pending.operation, alloy=plan.alloy, tank=tank)
     kept = list(work.state.loads.items())[1 - REMEMBERED_LOADS :]
     work.state = replace(work.state, loads={**dict(kept), load.id: load})
     return Operation(

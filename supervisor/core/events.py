@@ -25,7 +25,10 @@ class Instant:
 
 
 class Quality(StrEnum):
-    """What the wire showed of a reading. Anything but GOOD carries no value."""
+    """What the wire showed of a reading, DOUBTED apart: so the core marks a good one that cannot be true.
+
+    Anything but GOOD carries no value.
+    """
 
     GOOD = "good"
     ABSENT = "absent"
@@ -35,6 +38,7 @@ class Quality(StrEnum):
     NO_ANSWER = "no answer"
     LINK_DOWN = "link down"
     REFUSED = "refused"
+    DOUBTED = "doubted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +193,8 @@ RequestKind = Literal[
     "filled",
     "exercise",
     "release",
+    "gauge",
+    "gauge forget",
 ]
 
 
@@ -213,6 +219,15 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True)
+class GaugeReading:
+    """A thickness as a gauge, or a balance, showed it: um, and `number` and `unit` as a person wrote them."""
+
+    thickness_um: float
+    number: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
 class Request:
     """What a person wants, from whatever source.
 
@@ -227,6 +242,7 @@ class Request:
         retained: a broker's stored copy; always refused.
         tank: which tank, for heat, rest (its heater is to rest) and filled (it was emptied and filled again).
         for_s: for how long an alarm is shelved, process time, s. why: why it is shelved or taken out of service.
+        load: which load, for gauge and gauge forget. readings: of its coat.
     """
 
     at: Instant
@@ -245,6 +261,8 @@ class Request:
     tank: str = ""
     for_s: float | None = None
     why: str = ""
+    load: str = ""
+    readings: tuple[GaugeReading, ...] = ()
     event: Literal["request"] = "request"
 
 

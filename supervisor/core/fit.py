@@ -31,13 +31,15 @@ class Belief:
         moved = _times(self.covariance, along)
         return tuple(mean + deviations / spread * by for mean, by in zip(self.mean, moved, strict=True))
 
-    def loosened(self, by: Vector) -> Belief:
-        """The same after something may have changed: each factor less sure by a standard deviation."""
+    def restarted(self, by: Vector) -> Belief:
+        """The same for another run: each factor less sure by a standard deviation; of the last, a start, nothing."""
+        last = len(by) - 1
         rows = (
-            tuple(value + (by[at] ** 2 if at == place else 0.0) for place, value in enumerate(row))
+            tuple((value if last not in {at, place} else 0.0) + (by[at] ** 2 if at == place else 0.0)
+                  for place, value in enumerate(row))
             for at, row in enumerate(self.covariance)
-        )
-        return Belief(self.mean, tuple(rows))
+        )  # fmt: skip
+        return Belief((*self.mean[:last], 0.0), tuple(rows))
 
 
 def independent(mean: Vector, spread: Vector) -> Belief:

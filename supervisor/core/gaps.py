@@ -19,7 +19,7 @@ OVER_SHARE = 1.05
 
 
 def set_read_back(dose: Dose, set_a: float, at_s: float, step_a: float) -> Dose:
-    """Take a good read-back of the set current, A, at process time `at_s`; `step_a` is the device's least step of it."""
+    """Take a good read-back of the set current, A, at process time `at_s`; `step_a` is the device's least step."""
     gap, fresh = dose.gap, replace(dose, set_back=(set_a, at_s))
     if gap is None or at_s < gap.ended_s:
         return fresh

@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 def beat(work: Work, device: str, before_s: float | None, now_s: float) -> None:
     """Take a good heartbeat, s since the device began; `before_s` is the good one before it, None if there is none."""
     anew = before_s is not None and now_s < before_s
-    restarted = work.state.restarted - {device}
-    work.state = replace(work.state, restarted=restarted | {device} if anew else restarted)
+    restarted = work.state.restarted - {device} | ({device} if anew else frozenset())
+    if restarted != work.state.restarted:
+        work.state = replace(work.state, restarted=restarted)
     if anew:
         for name, output in work.setup.outputs.items():
             if output.device == device and name in work.state.outputs:

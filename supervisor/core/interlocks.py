@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from supervisor.core import rows_of_line, rows_of_supply, rows_of_tank
+from supervisor.core import rows_of_line, rows_of_load, rows_of_supply, rows_of_tank
 from supervisor.core.effects import Effect, Interlock, Row
 
-CAUSES: dict[str, Row] = {**rows_of_line.ROWS, **rows_of_supply.ROWS, **rows_of_tank.ROWS}
+CAUSES: dict[str, Row] = {**rows_of_line.ROWS, **rows_of_supply.ROWS, **rows_of_load.ROWS, **rows_of_tank.ROWS}
 
 
 def standard_interlocks() -> dict[str, Interlock]:

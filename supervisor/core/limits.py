@@ -24,6 +24,13 @@ class BandState:
     warn_since_s: float | None = None
 
 
+def raised(state: BandState, temperature_c: float, at_s: float, band: BandSetup) -> BandState:
+    """Judge a reading that is not believed, degC: it may enter a limit, and leaves none (R9)."""
+    after = step(state, temperature_c, at_s, band)
+    since_s = after.warn_since_s if state.warn_since_s is None else state.warn_since_s
+    return BandState(state.beyond | after.beyond, since_s)
+
+
 def step(state: BandState, temperature_c: float, at_s: float, band: BandSetup) -> BandState:
     """Judge one good reading, degC, taken at process time `at_s`.
 

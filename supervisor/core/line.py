@@ -17,12 +17,14 @@ from supervisor.core import (
     dose,
     energise,
     exercise,
+    forecast,
     heartbeat,
     in_acid,
     knobs,
     output,
     readings,
     requests,
+    routes,
     switches,
     telling,
 )  # fmt: skip
@@ -59,7 +61,7 @@ class Line:
     def __init__(self, setup: LineSetup, state: LineState | None = None) -> None:
         self.setup = setup
         self.state = state or LineState(supplies={name: SupplyState() for name in setup.supplies})
-        self._routes = readings.routes(setup)
+        self._routes = routes.routes(setup)
         self._acts_on: dict[str, tuple[str, ...]] = {
             subject: tuple(name for name, over in setup.over_supply.items() if subject in over)
             for over in setup.over_supply.values()
@@ -159,6 +161,8 @@ def _delayed(work: Work, event: Delayed) -> None:
 
 
 def _written(work: Work, event: Written) -> None:
+    if event.ok and event.command in {"on", "off"}:
+        work.switched(event.supply)
     if event.command == "time-out":
         work.put(event.supply, replace(work.supply(event.supply), armed=event.ok))
     elif event.command == "off" and event.ok:
@@ -206,6 +210,9 @@ def _started(work: Work, event: Started) -> None:
         heating={},
         cooling={},
         air={},
+        forecasts=forecast.restarted(work.setup, work.state),
+        believed={},
+        switched={},
     )
     shift_s = 0.0 if event.same_boot or event.journal_s is None else event.at.process_s - event.journal_s
     telling.carried_over(work, shift_s)

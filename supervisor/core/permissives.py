@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from supervisor.core import contacts, words
+from supervisor.core import contacts, stirring, words, zero
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.interlocks import CAUSES
@@ -28,6 +28,7 @@ def failing(setup: LineSetup, state: LineState, name: str, what: str, now_s: flo
         _operation_ready(state, name, what),
         _off_proven(state, name),
         _supply_answers(state, supply, now_s),
+        zero.against(setup, state, supply, what),
         _charge_bounded(state, name, what),
         _time_left(state, name, what, now_s),
         _plan_within_limits(setup, state, name, what),
@@ -129,6 +130,10 @@ def _bath_in_band(setup: LineSetup, state: LineState, supply: SupplySetup, now_s
     now_c = fresh(state, tank.temperature, now_s, setup.channels[tank.temperature].age_limit_s)
     if now_c is None:
         return (f"bath in band: no good temperature from {tank.name}.",)
+    still_s = stirring.missing_s(setup, state, tank, now_s)
+    if still_s > 0:
+        wait = f"its agitation must run for {still_s:.0f} s more, as a still bath lies in layers; then ask again."
+        return (f"bath in band: {tank.name}'s temperature is not trusted yet: {wait}",)
     band = tank.band
     if band.warn_low_c < now_c < band.warn_high_c:
         return ()

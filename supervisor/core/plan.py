@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Container
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from supervisor.core import alloyed, words
 from supervisor.core.alloyed import Bounds
 from supervisor.core.events import Order
+from supervisor.core.learned import learned
+from supervisor.core.load import Gauged
 from supervisor.core.setup import LineSetup, Mode, StopsOn, SupplySetup, TargetMeans
 from supervisor.trade.charge import Interval
 from supervisor.trade.coating import MIL_UM, charge_for_c
@@ -18,6 +21,8 @@ LEAST_USUAL_UM = 1.8
 
 LEAST_OVER_OFF = 4.0
 """The set current must be at least this many times the off threshold, or off and on could not be told apart."""
+
+NOTHING_GAUGED: Mapping[str, Gauged] = MappingProxyType({})
 
 _ANY_AREA_M2 = 0.01
 """Stands in for an area that could not be read: what is judged of the order in itself does not hang on its size."""
@@ -35,7 +40,8 @@ class Plan:
         commanded_a: what counts as commanded where nothing is: the supply's rating; None where set points count.
         stops_on: which bound of the charge must reach the target.
         alloy: of the load, "" where nobody said. growth: um per C/m2; None in a record of an earlier release, where it
-            was the line file's. means: which thickness the target is. spread: share expected across the rack.
+            was the line file's. band: growth of a single load with its 90 % band. learned_from: gauged loads behind
+            both; 0: as published. means: which thickness the target is. spread: share expected across the rack.
         wall_limit_nm: what the outermost walls of the coat bear before it chalks; None where no alloy says.
     """
 
@@ -57,6 +63,8 @@ class Plan:
     means: TargetMeans = "mean"
     spread: float = 0.0
     wall_limit_nm: float | None = None
+    band: Interval | None = None
+    learned_from: int = 0
 
 
 def floor_to_step(value: float, step: float) -> float:
@@ -84,8 +92,13 @@ class _Wanted:
     bears: Bounds
 
 
-def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan | None, tuple[str, ...]]:
-    """Plan an order; on refusal no plan and every reason, each a sentence for the person."""
+def make_plan(
+    setup: LineSetup, supply: SupplySetup, order: Order, gauged: Mapping[str, Gauged] = NOTHING_GAUGED
+) -> tuple[Plan | None, tuple[str, ...]]:
+    """Plan an order; on refusal no plan and every reason, each a sentence for the person.
+
+    `gauged` is what is known of earlier loads: the plan's growth is learned from it, and stays as it is from then on.
+    """
     anodize = setup.anodize
     wanted = _complete(order, setup)
     bears = wanted.bears
@@ -98,7 +111,9 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
     reasons = _beyond_supply(current_a, expected_a, bound_a, supply)
     if reasons:
         return None, reasons
-    target_c = charge_for_c(wanted.mean_um, wanted.area_m2, bears.growth.best)
+    alloy = bears.alloy.name if bears.alloy is not None else ""
+    known = learned(setup, gauged, alloy, supply.tank)
+    target_c = charge_for_c(wanted.mean_um, wanted.area_m2, known.growth.best)
     full_s = target_c / min(current_a, expected_a)
     if wanted.ramp_s > 2 * full_s:
         return None, (_too_slow(wanted.ramp_s, full_s),)
@@ -125,11 +140,13 @@ def make_plan(setup: LineSetup, supply: SupplySetup, order: Order) -> tuple[Plan
         largest_c=anodize.margin * planned_c,
         commanded_a=supply.rated_current_a if by_hand else None,
         stops_on=anodize.stops_on,
-        alloy=bears.alloy.name if bears.alloy is not None else "",
-        growth=bears.growth,
+        alloy=alloy,
+        growth=known.growth,
         means=anodize.target_means,
         spread=anodize.rack_spread,
         wall_limit_nm=bears.wall_limit_nm,
+        band=known.believed.of_load,
+        learned_from=len(known.loads),
     ), ()
 
 

@@ -6,8 +6,11 @@ from supervisor.core.contacts import causes_of
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import ContactSetup, LineSetup
 
-_NEEDS = {"no-rise": "heating", "heating-unattended": "heating", "no-fall": "cooling"}
+_NEEDS = {"temperature-doubted": "believe", "no-rise": "heating", "heating-unattended": "heating", "no-fall": "cooling"}
 """Causes that only a tank with this can have."""
+
+_UNDER_CURRENT = {"bath-will-overheat"}
+"""Causes that only a tank with a supply can have."""
 
 
 def possible_alarms(setup: LineSetup) -> frozenset[str]:
@@ -24,6 +27,7 @@ def possible_alarms(setup: LineSetup) -> frozenset[str]:
         if row.about != "contact"
         for subject in subjects[row.about]
         if cause not in _NEEDS or getattr(setup.tanks[subject], _NEEDS[cause]) is not None
+        if cause not in _UNDER_CURRENT or any(supply.tank == subject for supply in setup.supplies.values())
     }
     return frozenset(names | {f"{one.name}/{cause}" for one in setup.contacts.values() for cause in _of(setup, one)})
 

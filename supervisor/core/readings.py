@@ -3,68 +3,34 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from supervisor.core import buttons, contacts, dose, gaps, heartbeat, knobs, limits, meters, output
+from supervisor.core import (
+    bath_readings,
+    buttons,
+    contacts,
+    dose,
+    gaps,
+    heartbeat,
+    knobs,
+    limits,
+    meters,
+    output,
+    watching,
+)
 from supervisor.core.actions import Note
 from supervisor.core.anodize import Operation, Ramp
 from supervisor.core.events import Quality, Reading, Scanned
 from supervisor.core.gaps import OVER_SHARE
 from supervisor.core.limits import BandState
-from supervisor.core.setup import Accuracy, LineSetup, SupplySetup
+from supervisor.core.routes import Route
+from supervisor.core.setup import Accuracy, SupplySetup
 from supervisor.core.state import Latest
 from supervisor.core.work import Work
 from supervisor.trade.charge import with_accuracy
 
-ANSWERED = frozenset({Quality.GOOD, Quality.ABSENT, Quality.OUT_OF_RANGE})
+ANSWERED = frozenset({Quality.GOOD, Quality.ABSENT, Quality.OUT_OF_RANGE, Quality.DOUBTED})
 """What a device that is there says of a channel: its value, or that it has none, as of a broken thermocouple."""
-
-OF_SUPPLY = (
-    "current", "voltage", "output_state", "mode", "set_current", "set_voltage", "uptime", "restarted", "counter",
-)  # fmt: skip
-"""What is read of a supply, as its settings name it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Route:
-    """Where a channel's reading goes: `tank`, `supply`, `contact` or `device` by name; of a supply which reading it is.
-
-    A supply's auxiliary contact, and a reading of a device that is only watched, say no more than that supply or device
-    must be looked at; another device's is its heartbeat.
-    """
-
-    tank: str = ""
-    supply: str = ""
-    what: str = ""
-    device: str = ""
-    contact: str = ""
-
-    @property
-    def name(self) -> str:
-        """What must be looked at."""
-        return self.tank or self.supply or self.device or self.contact
-
-
-def routes(setup: LineSetup) -> dict[str, tuple[Route, ...]]:
-    """Build the subscription table once, so that a step costs the same on a line of any size."""
-    table: dict[str, list[Route]] = {name: [] for name in setup.channels}
-    for tank in setup.tanks.values():
-        table[tank.temperature].append(Route(tank=tank.name))
-    for supply in setup.supplies.values():
-        for what in OF_SUPPLY:
-            if getattr(supply, what):
-                table[getattr(supply, what)].append(Route(supply=supply.name, what=what))
-        auxiliary = setup.outputs[supply.contactor].auxiliary if supply.contactor is not None else None
-        if auxiliary is not None:
-            table[auxiliary].append(Route(supply=supply.name, what="auxiliary"))
-    for beat in setup.heartbeats.values():
-        table[beat.channel].append(Route(device=beat.device, what="heartbeat"))
-    for watch in setup.watches.values():
-        for channel in watch.channels:
-            table[channel].append(Route(device=watch.device))
-    for contact in setup.contacts.values():
-        table[contact.channel].append(Route(contact=contact.name))
-    return {name: tuple(found) for name, found in table.items()}
 
 
 def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set[str]:
@@ -78,10 +44,19 @@ def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set
         if reading.channel not in table or not _newer(work, reading.channel, sampled_s):
             continue
         before = work.state.channels.get(reading.channel)
-        _remember(work, reading, sampled_s)
-        for route in table[reading.channel]:
+        routes_of = table[reading.channel]
+        shown_c, doubt = reading.value, _doubt(work, routes_of, reading, sampled_s)
+        if doubt:
+            reading = replace(reading, quality=Quality.DOUBTED, value=None)
+        _remember(work, reading, sampled_s, doubt)
+        for route in routes_of:
             touched.add(route.name)
-            _hand_over(work, route, reading, before, event.t_sent_s, sampled_s)
+            if route.tank and shown_c is not None:
+                _temperature(work, route.tank, shown_c, sampled_s, believed=not doubt and not route.what)
+            else:
+                _hand_over(work, route, reading, before, event.t_sent_s, sampled_s)
+    for name in sorted(touched & work.state.supplies.keys()):
+        watching.follow(work, name)
     return touched
 
 
@@ -89,9 +64,7 @@ def _hand_over(
     work: Work, route: Route, reading: Reading, before: Latest | None, sent_s: float, sampled_s: float
 ) -> None:
     """Give a reading to whom it concerns; `before` is what its channel showed until now."""
-    if route.tank:
-        _temperature(work, route.tank, reading, sampled_s)
-    elif route.contact and reading.value is not None:
+    if route.contact and reading.value is not None:
         before_s = before.good_s if before else None
         if work.setup.contacts[route.contact].role == "button":
             buttons.read(work, route.contact, reading.value >= 1, sampled_s, before_s)
@@ -121,7 +94,14 @@ def _newer(work: Work, channel: str, sampled_s: float) -> bool:
     return latest is None or sampled_s > latest.at_s
 
 
-def _remember(work: Work, reading: Reading, sampled_s: float) -> None:
+def _doubt(work: Work, routes_of: tuple[Route, ...], reading: Reading, sampled_s: float) -> str:
+    """Why a reading is not believed, "" where it is: known only of a tank's own sensor."""
+    own = (route for route in routes_of if route.tank and not route.what)
+    doubts = [bath_readings.judge(work, work.setup.tanks[route.tank], reading, sampled_s) for route in own]
+    return next((doubt for doubt in doubts if doubt), "")
+
+
+def _remember(work: Work, reading: Reading, sampled_s: float, doubt: str) -> None:
     """Keep a reading as its channel's newest, in the copy that `take` made."""
     before = work.state.channels.get(reading.channel)
     good_s, good_value = (before.good_s, before.good_value) if before else (None, 0.0)
@@ -130,14 +110,14 @@ def _remember(work: Work, reading: Reading, sampled_s: float) -> None:
         good_s, good_value = sampled_s, reading.value
     if reading.quality in ANSWERED:
         answered_s = sampled_s
-    work.state.channels[reading.channel] = Latest(reading, sampled_s, good_s, good_value, answered_s)
+    work.state.channels[reading.channel] = Latest(reading, sampled_s, good_s, good_value, answered_s, doubt)
 
 
-def _temperature(work: Work, tank: str, reading: Reading, sampled_s: float) -> None:
-    if reading.value is None:
-        return
+def _temperature(work: Work, tank: str, shown_c: float, sampled_s: float, *, believed: bool) -> None:
+    """Hold a temperature against its limits; one that is not believed, or a second sensor's, only raises alarms."""
     before = work.state.bands.get(tank, BandState())
-    after = limits.step(before, reading.value, sampled_s, work.setup.tanks[tank].band)
+    judge = limits.step if believed else limits.raised
+    after = judge(before, shown_c, sampled_s, work.setup.tanks[tank].band)
     if after != before:
         work.state = replace(work.state, bands={**work.state.bands, tank: after})
 
@@ -303,7 +283,9 @@ def _flows_unasked(work: Work, name: str, sent_s: float) -> None:
 
 def _mode(work: Work, setup: SupplySetup, held: bool, *, energised: bool) -> None:
     supply = work.supply(setup.name)
-    if energised and supply.voltage_held is not None and supply.voltage_held != held:
+    if supply.voltage_held is held:
+        return
+    if energised and supply.voltage_held is not None:
         what = "holds its voltage now" if held else "holds its current now"
         data = {"mode": "voltage held" if held else "current held"}
         work.actions.append(Note("crossover", setup.name, f"{setup.name} {what}.", data))

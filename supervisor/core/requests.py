@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-from supervisor.core import air, alarm_requests, anodize, bath, exercise, in_acid, knobs, switches
+from supervisor.core import air, alarm_requests, anodize, bath, coat, exercise, gauging, in_acid, knobs, switches
 from supervisor.core.anodize import State, Trigger
 from supervisor.core.energise import RECORD_WITHIN_S, intend
 from supervisor.core.events import Order, Request
@@ -47,6 +47,8 @@ def take(work: Work, request: Request) -> None:
         exercise.begin(work, request)
     elif request.what == "release":
         exercise.release(work, request)
+    elif request.what in {"gauge", "gauge forget"}:
+        gauging.take(work, request)
     else:
         name, reasons = which_supply(work.state, request.supply)
         if reasons:
@@ -123,7 +125,7 @@ def _start(work: Work, request: Request, name: str) -> None:
     if order is None:
         work.answer(request.id, ("order: a start needs an area and a target.",))
         return
-    plan, reasons = make_plan(work.setup, work.supply_setup(name), order)
+    plan, reasons = make_plan(work.setup, work.supply_setup(name), order, work.state.gauged)
     reasons = (
         *reasons,
         *_load_free(work.state, order),
@@ -196,9 +198,13 @@ def _pend(
 
 
 def _reset(work: Work, request: Request, name: str) -> None:
+    operation = work.supply(name).operation
     if not work.move(name, Trigger.RESET):
         work.answer(request.id, (_does_nothing(work, name, "reset"),))
         return
+    if operation is not None and operation.load in work.state.loads:
+        load = replace(work.state.loads[operation.load], grew=coat.grew(operation, work.supply(name).coat))
+        work.state = replace(work.state, loads={**work.state.loads, load.id: load})
     work.put_operation(name, None)
     work.answer(request.id, supply=name)
 

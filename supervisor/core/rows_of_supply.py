@@ -20,6 +20,7 @@ ROWS: dict[str, Row] = {
         also=_OPEN,
         brings=(
             "current-lost",
+            "contact-lost-part",
             "output-dropped",
             "supply-silent",
             "supply-restarted",
@@ -59,6 +60,7 @@ ROWS: dict[str, Row] = {
         brings=(
             "off-not-proven",
             "current-lost",
+            "contact-lost-part",
             "output-dropped",
             "supply-restarted",
             "settings-differ",
@@ -84,7 +86,15 @@ ROWS: dict[str, Row] = {
         "Minutes: a part held off current in acid loses coat slowly.",
         suspect=True,
         also=_OPEN,
-        brings=("output-dropped", "supply-restarted", "settings-differ", "meters-differ", "supply-silent"),
+        brings=(
+            "output-dropped",
+            "supply-restarted",
+            "settings-differ",
+            "meters-differ",
+            "supply-silent",
+            "contact-lost-part",
+            "contact-creeping",
+        ),
         least=Effect.HOLD,
     ),
     "output-dropped": Row(
@@ -96,7 +106,14 @@ ROWS: dict[str, Row] = {
         "Minutes: a part held off current in acid loses coat slowly.",
         suspect=True,
         also=_OPEN,
-        brings=("current-lost", "supply-restarted", "settings-differ", "meters-differ", "supply-silent"),
+        brings=(
+            "current-lost",
+            "contact-lost-part",
+            "supply-restarted",
+            "settings-differ",
+            "meters-differ",
+            "supply-silent",
+        ),
         least=Effect.HOLD,
     ),
     "settings-differ": Row(
@@ -106,7 +123,7 @@ ROWS: dict[str, Row] = {
         "The load is held with the output off.",
         "Check whether somebody turned a knob at the supply.",
         "Minutes: the load is safe and waits.",
-        brings=("output-dropped", "current-lost", "supply-restarted", "meters-differ"),
+        brings=("output-dropped", "current-lost", "contact-lost-part", "supply-restarted", "meters-differ"),
         least=Effect.HOLD,
     ),
     "command-failed": Row(
@@ -127,7 +144,7 @@ ROWS: dict[str, Row] = {
         "Look for a short in the tank and for a wrong setting at the supply.",
         "Minutes, once off is proven.",
         suspect=True,
-        brings=("meters-differ", "settings-differ"),
+        brings=("meters-differ", "settings-differ", "burning"),
         least=Effect.HOLD,
     ),
     "current-without-operation": Row(
@@ -228,7 +245,14 @@ ROWS: dict[str, Row] = {
         suspect=True,
         also=_OPEN,
         least=Effect.HOLD,
-        brings=("current-lost", "output-dropped", "settings-differ", "meters-differ", "supply-silent"),
+        brings=(
+            "current-lost",
+            "contact-lost-part",
+            "output-dropped",
+            "settings-differ",
+            "meters-differ",
+            "supply-silent",
+        ),
     ),
     "over-voltage": Row(
         Effect.ABORT,
@@ -251,6 +275,7 @@ ROWS: dict[str, Row] = {
         "Minutes: the load is safe and waits.",
         on_delay_s=10.0,
         longest_s=120.0,
+        brings=("contact-lost-part", "burning"),
     ),
     "voltage-ceiling": Row(
         Effect.WARN,

@@ -27,6 +27,7 @@ ROWS: dict[str, Row] = {
         "Minutes, before it trips.",
         off_delay_s=30.0,
         about="tank",
+        brings=("burning",),
     ),
     "bath-low-low": Row(
         Effect.HOLD,
@@ -48,6 +49,7 @@ ROWS: dict[str, Row] = {
         also=_COLD,
         least=Effect.HOLD,
         about="tank",
+        brings=("burning",),
     ),
     "temperature-lost": Row(
         Effect.HOLD,
@@ -58,6 +60,18 @@ ROWS: dict[str, Row] = {
         "Minutes: the load is safe and waits.",
         also=_COLD,
         least=Effect.HOLD,
+        about="tank",
+    ),
+    "temperature-doubted": Row(
+        Effect.HOLD,
+        Priority.HIGH,
+        "The temperature shown for {subject} cannot be true.",
+        "The load is held with the output off, and the heater is off: nobody would see the bath overheat.",
+        "ampminder status says why. Check the sensor, its place and its wires with a thermometer in the bath.",
+        "Minutes: the load is safe and waits.",
+        also=_COLD,
+        least=Effect.HOLD,
+        brings=("temperature-lost",),
         about="tank",
     ),
     "lid-shut": Row(
@@ -110,6 +124,7 @@ ROWS: dict[str, Row] = {
         off_delay_s=5.0,
         longest_s=15.0,
         about="contact",
+        brings=("burning",),
     ),
     "agitation-long-lost": Row(
         Effect.HOLD,
@@ -123,6 +138,7 @@ ROWS: dict[str, Row] = {
         on_delay_s=45.0,
         longest_s=60.0,
         about="contact",
+        brings=("burning",),
     ),
     "level-low": Row(
         Effect.HOLD,
@@ -167,6 +183,18 @@ ROWS: dict[str, Row] = {
         "A load goes on until the bath is far too hot.",
         "Check pump, ice or chiller, and whether the sensor is in the liquid.",
         "Minutes, before it trips.",
+        about="tank",
+    ),
+    "bath-will-overheat": Row(
+        Effect.WARN,
+        Priority.MEDIUM,
+        "The bath of {subject} will be far too hot before its load is done, if it goes on like this.",
+        "The load would be stopped at the high-high limit, short of its target.",
+        "Check cooling and agitation. `ampminder status` tells what current the bath bears; hold the load to cool it.",
+        "Minutes, before it trips.",
+        on_delay_s=20.0,
+        off_delay_s=60.0,
+        longest_s=120.0,
         about="tank",
     ),
     "heating-unattended": Row(

@@ -8,7 +8,7 @@ from typing import Literal
 from supervisor.core.effects import Interlock
 from supervisor.core.interlocks import standard_interlocks
 from supervisor.core.words import Units
-from supervisor.trade.metering import Meter
+from supervisor.trade.metering import STEADY, Meter
 
 Mode = Literal["current", "voltage"]
 """What an operation holds: a current under a voltage ceiling, or a voltage under a current cap."""
@@ -141,11 +141,29 @@ class CoolingSetup:
 
 
 @dataclass(frozen=True, slots=True)
+class BelieveSetup:
+    """What readings of a tank's temperature must be like to be believed.
+
+    Attributes:
+        fastest_c_per_s: the most by which this bath moves by itself, K/s.
+        jump_c: what readings may be off beside that, K.
+        apart_c: by how much the tank's two sensors may differ, K. apart_for_s: for how long, process time, s.
+    """
+
+    fastest_c_per_s: float
+    jump_c: float = 0.3
+    apart_c: float = 1.0
+    apart_for_s: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
 class TankSetup:
     """One tank. `temperature` names its channel; volume in litres, acid in g/L (0 where there is none).
 
     `surface_m2`: its open surface; 0 where the line file does not tell it. `lid`: whether one keeps its vapour in while
-    it warms up.
+    it warms up. `believe`: when its readings are believed; None: always. `second`: the channel of its second
+    sensor, "" where none is fitted. `stirred_s`: process time for which its agitation must have run before a reading is
+    its bath's.
     """
 
     name: str
@@ -158,6 +176,9 @@ class TankSetup:
     cooling: CoolingSetup | None = None
     surface_m2: float = 0.0
     lid: bool = False
+    believe: BelieveSetup | None = None
+    second: str = ""
+    stirred_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +238,7 @@ class SupplySetup:
     uptime: str = ""
     restarted: str = ""
     counter: str = ""
-    meter: Meter = Meter()
+    meter: Meter = STEADY
     counts: Accuracy | None = None
 
 
@@ -319,11 +340,17 @@ class HeartbeatSetup:
 
 @dataclass(frozen=True, slots=True)
 class GrowthSetup:
-    """Thickness per charge per area, um per (C/m2): low, best, high bound of what this line's parts do."""
+    """Thickness per charge per area, um per (C/m2): low, best, high bound of what this line's parts do.
+
+    area_limit: limit of error, a share, of the areas told at this line, as far as it is the same from load to load.
+    area_by_load_limit: as far as it differs.
+    """
 
     low_um_m2_per_c: float
     best_um_m2_per_c: float
     high_um_m2_per_c: float
+    area_limit: float = 0.05
+    area_by_load_limit: float = 0.02
 
 
 @dataclass(frozen=True, slots=True)

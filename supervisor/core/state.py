@@ -9,14 +9,16 @@ from supervisor.core.alarm_log import Happening
 from supervisor.core.alarms import Alarm
 from supervisor.core.annunciator import AnnunciatorState
 from supervisor.core.anodize import Operation
+from supervisor.core.believe import Belief
 from supervisor.core.coat import Coat
 from supervisor.core.contactor import Closing
 from supervisor.core.contacts import ContactState
 from supervisor.core.cooling import CoolingState
 from supervisor.core.events import Reading
+from supervisor.core.forecast import TankForecast
 from supervisor.core.heating import HeatingState
 from supervisor.core.limits import BandState
-from supervisor.core.load import Load
+from supervisor.core.load import Gauged, Load
 from supervisor.core.output import Output
 from supervisor.core.plan import Plan
 from supervisor.core.switches import SwitchState
@@ -31,6 +33,7 @@ class Latest:
         good_s: process time of the newest good sample; None before the first since start.
         good_value: that sample's value; meaningless while `good_s` is None.
         answered_s: process time of the newest sample that its device answered, be it that there is no value.
+        doubt: why the newest is not believed; "" where it is, or none came.
     """
 
     reading: Reading
@@ -38,6 +41,7 @@ class Latest:
     good_s: float | None
     good_value: float = 0.0
     answered_s: float | None = None
+    doubt: str = ""
 
     @property
     def heard_s(self) -> float | None:
@@ -116,7 +120,11 @@ class LineState:
         attended_s: process time at which a person last asked for anything; None if nobody has since the start.
         heating, cooling: by tank. air: process time at which a fan or agitation that rests otherwise was needed last.
         lowered_wire_s: when the newest request was made that takes energy away; an older one that adds some is refused.
+        forecasts: how baths go on, by tank, and what was learned of that.
+        believed: what readings of temperatures have shown, by tank. switched: process time of the newest switching, by
+            output.
         annunciator: what lamps, horn and buttons remember.
+        gauged: what gauges said, by load id, oldest first.
     """
 
     started_s: float = 0.0
@@ -143,3 +151,7 @@ class LineState:
     heating: dict[str, HeatingState] = field(default_factory=dict)
     cooling: dict[str, CoolingState] = field(default_factory=dict)
     air: dict[str, float] = field(default_factory=dict)
+    forecasts: dict[str, TankForecast] = field(default_factory=dict)
+    gauged: dict[str, Gauged] = field(default_factory=dict)
+    believed: dict[str, Belief] = field(default_factory=dict)
+    switched: dict[str, float] = field(default_factory=dict)

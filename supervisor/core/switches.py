@@ -72,6 +72,7 @@ def switched(work: Work, event: Switched) -> None:
     if event.number < state.first:
         return
     work.put_switch(event.output, replace(state, confirmed_s=event.t_received_s))
+    work.switched(event.output)
 
 
 def doubt(work: Work, name: str) -> None:

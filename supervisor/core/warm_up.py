@@ -62,7 +62,7 @@ BENDS_C = 40.0
 """Where the surface's loss is the formula's, and over how much warmer a bath it is more by the share for that, degC."""
 
 _SMOOTHING_S = 60.0
-_SUMMED_EVERY_S = 5.0
+_SUMMED_EVERY_S = 10.0
 _STEPS = 48
 _LEAST_RISE_C = 3.0
 
@@ -174,10 +174,7 @@ def kept(warm: WarmUp) -> Belief | None:
     """What the next warm-up of this tank may begin with; None where this one rose too little to teach anything."""
     if warm.last_c - warm.began_c < _LEAST_RISE_C:
         return None
-    now = belief(warm)
-    mean, rows = (*now.mean[:-1], 0.0), now.covariance
-    apart = (*((*row[:-1], 0.0) for row in rows[:-1]), (0.0,) * len(mean))
-    return Belief(mean, apart).loosened(LOOSENED)
+    return belief(warm).restarted(LOOSENED)
 
 
 def ready(held: Belief, of: Law, now_c: float, mark_c: float) -> Ready:

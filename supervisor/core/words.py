@@ -31,3 +31,11 @@ def duration(value_s: float) -> str:
         if value_s >= unit_s:
             return f"{value_s / unit_s:.3g} {name}"
     return f"{value_s:.3g} s"
+
+
+def growth(value_um_m2_per_c: float, units: Units) -> str:
+    """Show a growth factor given in um per C/m2: by ampere-minutes per area."""
+    per_minute = value_um_m2_per_c * 60
+    if units == "metric":
+        return f"{per_minute / 0.01:.4f} µm·dm²/(A·min)"
+    return f"{per_minute / MIL_UM / FOOT_M**2:.6f} mil·ft²/(A·min)"

@@ -128,6 +128,10 @@ class Work:
         """Let an alarm follow its cause."""
         telling.follow(self, subject, cause, present=present)
 
+    def switched(self, output: str) -> None:
+        """An output, a supply's under the supply's name, was switched just now, at the latest."""
+        self.state = replace(self.state, switched={**self.state.switched, output: self.at.process_s})
+
     def current_over(self, subject: str) -> bool:
         """Whether current may flow in what a subject acts on: an operation's, not proven off, or nobody's at all."""
         return any(

@@ -90,6 +90,18 @@ class TankPayload(Payload):
     heating_hold_c: MaybeNumber
     cooling_on: bool | None = Field(description="likewise its cooling")
     cooling_hold_c: MaybeNumber
+    ready_c: MaybeNumber = Field(description="from where it is as warm as it is to be held; null unless it warms up")
+    ready_s: MaybeNumber = Field(description="process time until then; null of one that warms up: never")
+    ready_low_s: MaybeNumber = Field(description="with ready_high_s it holds nine of ten; null: never")
+    ready_high_s: MaybeNumber
+    levels_off_c: MaybeNumber = Field(description="where it levels off, if it never gets there")
+    end_c: MaybeNumber = Field(description="where it stands when the load under current is done")
+    end_low_c: MaybeNumber = Field(description="with end_high_c it holds nine of ten")
+    end_high_c: MaybeNumber
+    end_uncooled_c: MaybeNumber = Field(description="likewise, with its cooling off or failed from now on")
+    end_cooling: Literal["none", "resting", "on", "failed"] | None = Field(description="what its cooling does now")
+    limit_s: MaybeNumber = Field(description="process time until it is far too hot, if that comes first")
+    bearable_a: MaybeNumber = Field(description="the largest current that avoids that; null: none does, or none need")
 
 
 class ContactPayload(Payload):
@@ -115,6 +127,7 @@ class SupplyPayload(Payload):
     current_a: MaybeNumber
     voltage_v: MaybeNumber
     voltage_held: bool | None
+    hydrogen_l_per_s: MaybeNumber = Field(description="made at the cathode at most, as a dry gas at 20 degC")
 
 
 class OperationPayload(Payload):
@@ -143,6 +156,9 @@ class OperationPayload(Payload):
     thickness_low_um: MaybeNumber = None
     thickness_um: MaybeNumber = None
     thickness_high_um: MaybeNumber = None
+    band_low_um: MaybeNumber = Field(default=None, description="90 % band of the load's mean thickness, from here")
+    band_high_um: MaybeNumber = Field(default=None, description="to here")
+    learned_from: int | None = Field(default=None, description="gauged loads behind growth and band; 0: as published")
     alloy: str | None = None
     target_means: str | None = Field(default=None, description="mean, or least local")
     gauge: str | None = Field(default=None, description="why the coat must be gauged; empty if nothing says so")
@@ -235,7 +251,7 @@ class Reporter:
         status = self._status()
         told: list[Payload] = [self._line(status, events_lost)]
         told += [
-            TankPayload(**self._head(name), **_only(tank, TankPayload), **_controls(tank))
+            TankPayload(**self._head(name), **_only(tank, TankPayload), **_controls(tank), **_ahead(tank))
             for name, tank in status["tanks"].items()
         ]
         told += [
@@ -313,6 +329,19 @@ def _controls(tank: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
+def _ahead(tank: Mapping[str, Any]) -> dict[str, Any]:
+    """Spread how a bath goes on over fields of their own."""
+    ready, end, none = tank["ready"], tank["end"], dict.fromkeys(("low", "best", "high"))
+    to_go_s, ends_c = (ready["to_go_s"] if ready else none), (end["temperature_c"] if end else none)
+    return {
+        "ready_c": ready and ready["at_c"], "levels_off_c": ready and ready["levels_off_c"],
+        "ready_low_s": to_go_s["low"], "ready_s": to_go_s["best"], "ready_high_s": to_go_s["high"],
+        "end_low_c": ends_c["low"], "end_c": ends_c["best"], "end_high_c": ends_c["high"],
+        "end_uncooled_c": end and end["uncooled_c"], "end_cooling": end and end["cooling"],
+        "limit_s": end and end["limit_s"], "bearable_a": end and end["bearable_a"],
+    }  # fmt: skip
+
+
 def _only(told: Mapping[str, Any], model: type[Payload]) -> dict[str, Any]:
     """What of a status goes into a payload as it stands."""
     return {key: value for key, value in told.items() if key in model.model_fields and key not in Payload.model_fields}
@@ -329,6 +358,7 @@ def _flat(operation: Mapping[str, Any] | None) -> dict[str, Any]:
         "target_thickness_um": target["thickness_um"], "target_charge_c": target["charge_c"],
         "charge_low_c": charge["low"], "charge_c": charge["best"], "charge_high_c": charge["high"],
         "thickness_low_um": thickness["low"], "thickness_um": thickness["best"], "thickness_high_um": thickness["high"],
+        "band_low_um": operation["band_um"]["low"], "band_high_um": operation["band_um"]["high"],
         "target_means": target["means"], "least_local_um": least["best"], "mass_g_per_m2": mass["best"],
         "spread_low_um": spread["low"], "spread_high_um": spread["high"],
     }  # fmt: skip

@@ -10,6 +10,7 @@ from supervisor import units
 from supervisor.core.events import Instant, Order, Request, RequestKind
 from supervisor.core.setup import Mode
 from supervisor.edges.control import Refusal
+from supervisor.edges.gauge import read_gauge
 
 EXPIRES_S = 5.0
 """Wire time after which a request that was not done is not done any more."""
@@ -39,6 +40,8 @@ _OWN: dict[RequestKind, tuple[str, ...]] = {
     "filled": ("tank",),
     "exercise": ("output", "confirmed"),
     "release": ("output",),
+    "gauge": ("load", "readings", "density"),
+    "gauge forget": ("load",),
 }
 """What a request of a kind may say beside what all of them do."""
 
@@ -47,7 +50,7 @@ LONGEST_WHY = 200
 """Characters of a reason: a sentence that still fits into a list."""
 
 
-def new_body(made_wire_s: float, **asked: str | bool) -> dict[str, Any]:
+def new_body(made_wire_s: float, **asked: str | bool | list[str]) -> dict[str, Any]:
     """Return the body of a fresh request: `made_wire_s` is now, s since boot; `asked` its fields as written."""
     return {"id": uuid4().hex, "made_wire_s": made_wire_s, **asked}
 
@@ -77,6 +80,8 @@ def read_request(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> R
         tank=_text(body, "tank", reasons, needed="tank" in own),
         for_s=_quantity(body, "for", "time", reasons) if "for" in own else None,
         why=_text(body, "why", reasons, longest=LONGEST_WHY),
+        load="" if what == "start" else _text(body, "load", reasons, needed="load" in own),
+        readings=read_gauge(body, reasons) if what == "gauge" else (),
     )
     if reasons:
         raise Refusal(*reasons)

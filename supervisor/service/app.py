@@ -27,6 +27,7 @@ from supervisor.records.journal import Journal
 from supervisor.service.clock import Clock, boot_id
 from supervisor.service.dispatch import Outbox
 from supervisor.service.exercising import Kept, Trial
+from supervisor.service.factors import factors
 from supervisor.service.holder import Held, hold, path_name
 from supervisor.service.life import show_life
 from supervisor.service.loop import StepLoop
@@ -247,6 +248,8 @@ class Service:
         """Answer one request at the control socket."""
         if kind == "status":
             return self.status() | {"alarm_log": alarm_log(self.steps.line.state)}
+        if kind == "factor":
+            return factors(self.setup, self.steps.line.state)
         if kind == "watch":
             return self._watch()
         if kind == "exercised":

@@ -15,6 +15,7 @@ from supervisor.core.setup import CoolingSetup, HeatingSetup, LineSetup
 from supervisor.core.state import LineState
 from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
+from supervisor.service import status_forecast
 from supervisor.trade.charge import Interval
 
 VERSION = 1
@@ -84,7 +85,8 @@ def _quality(setup: LineSetup, state: LineState, channel: str, at: Instant) -> s
     if latest is None:
         return "none yet"
     stale = at.process_s - latest.at_s > setup.channels[channel].age_limit_s
-    return "stale" if stale else str(latest.reading.quality)
+    quality = f"{latest.reading.quality}: {latest.doubt}" if latest.doubt else str(latest.reading.quality)
+    return "stale" if stale else quality
 
 
 def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[str, Any]:
@@ -100,6 +102,7 @@ def _supply(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[
         "voltage_v": value(setup, state, names.voltage, at),
         "voltage_held": supply.voltage_held,
         "contactor": names.contactor,
+        "hydrogen_l_per_s": status_forecast.hydrogen(setup, name, value(setup, state, names.current, at)),
         "operation": _operation(setup, state, name, operation, at) if operation else None,
     }
 
@@ -114,6 +117,8 @@ def _tank(setup: LineSetup, state: LineState, name: str, at: Instant) -> dict[st
         "high_c": tank.band.warn_high_c,
         "heating": _heating(state, name, tank.heating),
         "cooling": _control(state, tank.cooling),
+        "ready": status_forecast.ready(setup, state, name),
+        "end": status_forecast.end(setup, state, name, at),
     }
 
 
@@ -204,14 +209,17 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "elapsed_s": at.process_s - operation.began_s,
         "charge_c": _interval(charge),
         "charge_unbounded": operation.dose.unbounded,
+        "stops_on": plan.stops_on,
         "thickness_um": _interval(made.mean_um),
+        "band_um": _interval(made.band_um),
+        "learned_from": plan.learned_from,
         "least_local_um": _interval(made.least_local_um),
         "spread_um": _interval(made.spread_um),
         "mass_g_per_m2": _interval(made.mass_g_per_m2),
         "mass_lost_share": made.lost_share,
         "porosity_share": made.porosity,
         "barren_c": aged.barren.best,
-        "to_go_s": max(0.0, coat.target_c(operation, aged) - charge.best) / now_a
+        "to_go_s": max(0.0, coat.target_c(operation, aged) - getattr(charge, plan.stops_on)) / now_a
         if now_a is not None and now_a > 0
         else None,
     }

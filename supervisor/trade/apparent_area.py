@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 
-from supervisor.trade.cell import DRIFT_V_PER_UM, POWER, log_density
+from supervisor.trade.cell import DRIFT_V_PER_UM, POWER, log_density, surface_c
 
 
 def log_share(current_a: float, voltage_v: float, bath_c: float, alloy_v: float, area_m2: float) -> float:
     """Natural logarithm of apparent area over `area_m2`; current, A, voltage, V, and area must be above zero."""
-    return math.log(current_a / area_m2) - log_density(voltage_v, bath_c, alloy_v)
+    density = current_a / area_m2
+    return math.log(density) - log_density(voltage_v, surface_c(bath_c, density * voltage_v), alloy_v)
 
 
 def reading_doubt(current_share: float, voltage_share: float) -> float:

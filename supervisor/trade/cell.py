@@ -28,8 +28,9 @@ TEMPERATURE_DOUBT_PER_K = 0.015
 DRIFT_V_PER_UM = 2.0 / 25
 """Most by which the voltage rises at constant current as the coat grows: 0-2 V over 25 um, by load (from memory)."""
 
-SURFACE_C = 1.5
-"""The part's surface over a stirred bath, K: 1-2.5 (from memory). The alloys' volts belong to the surface."""
+SURFACE_K, SURFACE_W_PER_M2 = 1.5, 2000.0
+"""The part's surface over a stirred bath, K, at the power of 12 A/ft2 and 15 V: 1-2.5 K (from memory), rising with the
+power. The alloys' volts belong to the surface."""
 
 _KELVIN = 273.15
 _ACTIVATION_K = 0.44 / 8.617333e-5
@@ -39,21 +40,26 @@ _ACTIVATION_K = 0.44 / 8.617333e-5
 _LOG_REFERENCE = math.log(REFERENCE_A_PER_M2)
 
 
-def warmth(bath_c: float) -> float:
-    """By how much a bath, degC, raises the logarithm of the density at fixed volts, from 70 degF at the surface."""
-    return _ACTIVATION_K * (1 / (REFERENCE_C + _KELVIN) - 1 / (bath_c + SURFACE_C + _KELVIN))
+def surface_c(bath_c: float, power_w_per_m2: float = SURFACE_W_PER_M2) -> float:
+    """Temperature of the part's surface, degC, in a stirred bath, degC, at this power on it, W/m2."""
+    return bath_c + SURFACE_K * power_w_per_m2 / SURFACE_W_PER_M2
 
 
-def log_density(voltage_v: float, bath_c: float, alloy_v: float) -> float:
-    """Natural logarithm of the current density, A/m2, at a voltage of the cell, V (above zero), and a bath, degC."""
-    return _LOG_REFERENCE + math.log(voltage_v / alloy_v) / POWER + warmth(bath_c)
+def warmth(at_c: float) -> float:
+    """By how much a surface, degC, raises the logarithm of the density at fixed volts, from what it is at 70 degF."""
+    return _ACTIVATION_K * (1 / (REFERENCE_C + _KELVIN) - 1 / (at_c + _KELVIN))
 
 
-def density_a_per_m2(voltage_v: float, bath_c: float, alloy_v: float) -> float:
-    """Current density, A/m2, at a voltage of the cell, V (above zero), and a temperature of the bath, degC."""
-    return math.exp(log_density(voltage_v, bath_c, alloy_v))
+def log_density(voltage_v: float, at_c: float, alloy_v: float) -> float:
+    """Natural logarithm of the current density, A/m2, at a voltage of the cell, V (above zero), and a surface, degC."""
+    return _LOG_REFERENCE + math.log(voltage_v / alloy_v) / POWER + warmth(at_c)
 
 
-def voltage_v(density_a_per_m2: float, bath_c: float, alloy_v: float) -> float:
-    """Voltage of the cell, V, at a current density, A/m2 (above zero), and a temperature of the bath, degC."""
-    return alloy_v * math.exp(POWER * (math.log(density_a_per_m2) - log_density(alloy_v, bath_c, alloy_v)))
+def density_a_per_m2(voltage_v: float, at_c: float, alloy_v: float) -> float:
+    """Current density, A/m2, at a voltage of the cell, V (above zero), and a temperature of the surface, degC."""
+    return math.exp(log_density(voltage_v, at_c, alloy_v))
+
+
+def voltage_v(density_a_per_m2: float, at_c: float, alloy_v: float) -> float:
+    """Voltage of the cell, V, at a current density, A/m2 (above zero), and a temperature of the surface, degC."""
+    return alloy_v * math.exp(POWER * (math.log(density_a_per_m2) - log_density(alloy_v, at_c, alloy_v)))

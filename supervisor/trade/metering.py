@@ -3,8 +3,8 @@
 Sources: a rectifier ripples at twice the mains frequency, by 1 to 10 % of its mean (from memory). Form factor of a
 full-wave rectified sine pi / (2 sqrt 2), derived; a smoothed current's rms is at most sqrt(1 + ripple^2) of its mean,
 derived. A filter of first order leaves 1 / sqrt(1 + (2 pi f tau)^2) of a ripple; a mean over a window leaves
-|sin(pi f w)| / (pi f w), both derived. The mains frequency strays by 0.2 Hz at most from 50 Hz (Regulation (EU) 2017/1485,
-annex III, from memory).
+|sin(pi f w)| / (pi f w), both derived. The mains frequency strays by 0.2 Hz at most from 50 Hz (Regulation (EU)
+2017/1485, annex III, from memory).
 """
 
 from __future__ import annotations
@@ -33,6 +33,9 @@ ALIAS_WITHIN = 0.02
 """Readings whose period is this near, in ripple periods, to a whole number see the ripple stand still or crawl."""
 
 
+EXACTLY = Interval(1.0, 1.0, 1.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Meter:
     """What is true of the current when a reading, A, is shown.
@@ -44,16 +47,21 @@ class Meter:
         turn_s: charge that a meter of true rms shows too much for every ampere by which its reading changes, s.
     """
 
-    share: Interval = Interval(1.0, 1.0, 1.0)
+    share: Interval = EXACTLY
     behind_s: Interval = NOTHING
     turn_s: float = 0.0
+
+
+STEADY = Meter()
+"""A meter on a current that does not ripple, or one that shows its mean at once."""
 
 
 def meter(averaging: Averaging, over_s: float, ripple_share: float | None, ripple_hz: float, shows: Shows) -> Meter:
     """Describe a meter.
 
     Args:
-        averaging: how it smooths. over_s: its window or its filter's time constant, s; 0 where it takes spot readings.
+        averaging: how it smooths.
+        over_s: its window or its filter's time constant, s; 0 where it takes spot readings.
         ripple_share: greatest deviation of the current from its mean, of the mean; None where nobody knows, which
             counts as `UNKNOWN_RIPPLE` and, to a meter of true rms, as a current that is not smoothed at all.
         ripple_hz: twice the mains frequency; of several, the lowest.
@@ -73,10 +81,9 @@ def meter(averaging: Averaging, over_s: float, ripple_share: float | None, rippl
         return Meter(share)
     if window:
         return Meter(share, Interval(0.0, over_s / 2, over_s), over_s / 4 if rms else 0.0)
-    # Of squares a filter shows less of a rise than of a fall: i = r sqrt(1 + 2 tau r'/r) lies between r + 2 tau r'
-    # and r + tau r' while r falls, and between r and r + tau r' while it rises.
-    low_s = 0.0 if rms else over_s
-    return Meter(share, Interval(low_s, over_s, over_s), 2 * over_s if rms else 0.0)
+    # Of squares a filter shows less of a rise than of a fall: i = r sqrt(1 + 2 tau r'/r) lies between r and r + tau r'
+    # while r rises, and between r + 2 tau r' and r + tau r' while it falls.
+    return Meter(share, Interval(over_s, over_s, over_s), over_s if rms else 0.0)
 
 
 def ripple_left(averaging: Averaging, over_s: float, ripple_share: float, ripple_hz: float) -> float:
@@ -98,6 +105,6 @@ def form_at_most(ripple_share: float | None) -> float:
 
 
 def aliased(period_s: float, ripple_hz: float) -> bool:
-    """Whether spot readings so far apart, s, fall in phase with the ripple, so that their mean is no better than one."""
+    """Whether readings so far apart, s, fall in phase with the ripple, so that their mean is no better than one."""
     periods = period_s * ripple_hz
     return abs(periods - round(periods)) <= ALIAS_WITHIN

@@ -111,7 +111,7 @@ def _told(line: VirtualLine) -> Day:
 async def _morning(line: VirtualLine) -> None:
     """Start, lift the seal's float so that it is seen to move, and heat the seal."""
     await line.start()
-    await line.pass_time(45.0)
+    await line.pass_time(75.0)
     assert not line.server.order({"fault": {"what": "contact opens", "contact": "seal-level", "for_s": 2.6}})
     await line.pass_time(10.0)
     answer = await line.ask("heat", tank="seal")

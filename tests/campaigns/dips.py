@@ -66,7 +66,7 @@ async def _dip(strikes: str, lasts_s: float, comes_back: str) -> Outcome:
     faults = tuple({**fault, "after_current_s": 60.0, "for_s": lasts_s} for fault in STRIKES[strikes])
     async with virtual_line(*faults, base="acid-and-seal", seed=SEED, plan=plan, line={"anodize.ramp": "10 s"}) as line:
         await line.start()
-        await line.pass_time(31.0)  # the ventilation must have run
+        await line.pass_time(70.0)  # the ventilation must have run, and the agitation
         answer = await line.ask("start", area="600 cm^2", target="15 um")
         assert answer["ok"], answer
         await line.until(lambda: line.true_charge_c > 0.0, 30.0)

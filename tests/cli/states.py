@@ -24,6 +24,7 @@ RUNNING: dict[str, Any] = {
             "voltage_v": 16.33,
             "voltage_held": False,
             "contactor": None,
+            "hydrogen_l_per_s": 2.43e-4,
             "operation": {
                 "id": "bench-1",
                 "load": "load-1",
@@ -41,7 +42,10 @@ RUNNING: dict[str, Any] = {
                 "elapsed_s": 1500.0,
                 "charge_c": {"low": 2862.0, "best": 2880.0, "high": 2898.0},
                 "charge_unbounded": False,
+                "stops_on": "best",
                 "thickness_um": {"low": 10.5, "best": 12.1, "high": 12.5},
+                "band_um": {"low": 11.0, "best": 12.1, "high": 13.2},
+                "learned_from": 0,
                 "least_local_um": {"low": 8.9, "best": 10.3, "high": 10.6},
                 "spread_um": {"low": 10.3, "best": 12.1, "high": 13.9},
                 "mass_g_per_m2": {"low": 24.0, "best": 27.6, "high": 28.5},
@@ -61,6 +65,8 @@ RUNNING: dict[str, Any] = {
             "high_c": 22.0,
             "heating": None,
             "cooling": None,
+            "ready": None,
+            "end": None,
         }
     },
     "outputs": {},
@@ -81,7 +87,7 @@ RUNNING: dict[str, Any] = {
 
 IDLE: dict[str, Any] = {
     "state": "idle", "wanted_on": False, "off_proven": True, "current_a": 0.0, "voltage_v": 0.0, "voltage_held": None,
-    "waits_for_hands": False, "operation": None,
+    "hydrogen_l_per_s": 0.0, "waits_for_hands": False, "operation": None,
 }  # fmt: skip
 
 

@@ -28,7 +28,7 @@ def text(status: dict[str, Any], height: int = 24) -> str:
 
 def test_the_picture_shows_band_target_charge_time_volts_amps_and_bath() -> None:
     shown = text(running())
-    dose = ("10.5 to 12.5 µm, wanted 20.0 µm", "48.0 (47.7 to 48.3) of 79.3 A·min")
+    dose = ("11.0 to 13.2 µm, wanted 20.0 µm", "48.0 (47.7 to 48.3) of 79.3 A·min")
     for part in ("RUNNING", *dose, "1.95 A", "16.33 V", "20.6 °C", "19.0 to 22.0 °C", "no alarms"):
         assert part in shown
 

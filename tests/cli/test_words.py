@@ -50,8 +50,9 @@ def test_a_line_of_text_tells_state_band_charge_time_volts_amps_and_bath() -> No
     for part in (
         "running",
         "12.1 µm",
-        "10.5 µm",
-        "12.5 µm",
+        "90 % band",
+        "11.0 µm",
+        "13.2 µm",
         "48.0 A·min",
         "16 min 02 s",
         "1.95 A",

@@ -49,7 +49,7 @@ WRONG = [
         "0 to 65.535",
     ),
     ("no accuracy", ('accuracy = "0.2 % of reading + 5 mA"\n', ""), "points.current.accuracy", "missing", "of reading"),
-    ("odd accuracy", ("0.2 % of reading + 5 mA", "0.2 % of range"), "points.current.accuracy", "of range", "write"),
+    ("odd accuracy", ("0.2 % of reading + 5 mA", "0.2 % of scale"), "points.current.accuracy", "of scale", "write"),
     (
         "a bit for a number",
         ('table = "input register"', 'table = "coil"'),

@@ -7,7 +7,7 @@ import pytest
 from supervisor.config.load import load_line
 from supervisor.config.setup import line_setup
 from supervisor.core.setup import CoolingSetup, TankSetup
-from tests.config.conftest import Edit, Written, assert_told, mistakes_in, told
+from tests.config.conftest import CONFIG, Edit, Written, assert_told, mistakes_in, told
 
 BOTH, CORNER = "acid-and-seal.toml", "scpi-and-board.toml"
 
@@ -279,3 +279,12 @@ def test_a_heater_without_a_level_contact_is_fitted_where_the_file_says_why(writ
     heating = seal(written, ('level = "seal-level"', 'without_level = "the element is under the tank"')).heating
     assert heating is not None
     assert heating.level == ""
+
+
+def test_a_tanks_surface_and_lid_are_what_the_file_says_and_nothing_where_it_says_nothing(written: Written) -> None:
+    edit = ('volume = "20 L"\nsurface', 'volume = "20 L"\nlid = true\nsurface')
+    tanks = line_setup(load_line(written(edit, base=CONFIG / BOTH))).tanks
+    assert tanks["seal"].surface_m2 == pytest.approx(0.08)
+    assert tanks["seal"].lid
+    assert tanks["acid"].surface_m2 == 0.0
+    assert not tanks["acid"].lid

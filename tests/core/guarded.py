@@ -12,6 +12,7 @@ from supervisor.core.line import Step
 from supervisor.core.setup import (
     Accuracy,
     BandSetup,
+    BelieveSetup,
     ChannelSetup,
     ContactRole,
     ContactSetup,
@@ -57,16 +58,22 @@ def guarded_setup(**interlocks: Interlock) -> LineSetup:
     own["seal-temperature"] = ChannelSetup(
         "seal-temperature", "thermometer", "seal-t", "degC", -20.0, 150.0, Accuracy(0.0, 1.0), 0.4, 3.0
     )
+    own["acid-second"] = replace(own["seal-temperature"], name="acid-second", point="acid-second-t")
     contacts = {name: ContactSetup(name, role, name, tank, proof) for name, (role, tank, proof) in CONTACTS.items()}
     supply = replace(
         plain.supplies["main"], uptime="main-uptime", restarted="main-restarted", counter="main-counter"
     )  # fmt: skip
+    acid = replace(
+        plain.tanks["main-acid"],
+        believe=BelieveSetup(fastest_c_per_s=1e3, apart_c=2.0, apart_for_s=0.0),
+        second="acid-second",
+    )
     seal = TankSetup("seal", "seal", 20.0, 0.0, "seal-temperature", BandSetup(5, 10, 98, 99, 0.3, 10.0))
     given = {cause.replace("_", "-"): interlock for cause, interlock in interlocks.items()}
     return replace(
         plain,
         channels={**plain.channels, **own},
-        tanks={**plain.tanks, "seal": seal},
+        tanks={"main-acid": acid, "seal": seal},
         supplies={"main": supply},
         contacts={**plain.contacts, **contacts},
         watches={"inputs": WatchSetup("inputs", tuple(CONTACTS), 2.0, ("main",))},
@@ -118,6 +125,7 @@ class Guarded(Bench):
         """One reading of what the supply tells of itself, now."""
         return self.give(Scanned(self.at, "main-device", self.now_s, self.now_s, told(**values)))
 
+    @once
     def opens(self, *names: str, after_s: float = 0.0) -> Step:
         """Open contacts and let that be read; again once `after_s` have passed, if any."""
         self.open |= set(names)
@@ -196,6 +204,21 @@ def meter_low(bench: Guarded) -> Step:
     return bench.give(bench.supply_scan("main", bench.devices["main"]))
 
 
+def sensors_apart(bench: Guarded) -> Step:
+    """The second sensor of the bath shows another temperature, inside every limit; the step is the last of them."""
+
+    def other() -> Step:
+        bench.later(0.3)
+        shown = Reading("acid-second", Quality.GOOD, 23.5)
+        return bench.give(Scanned(bench.at, "thermometer", bench.now_s, bench.now_s, (shown,)))
+
+    for _ in range(9):
+        other()
+        bench.current(1.95)
+        bench.temperature(20.5)
+    return other()
+
+
 TRIPS: dict[str, tuple[str, Callable[[Guarded], Step]]] = {
     "emergency-stop": ("stop", opened("stop")),
     "guard-open": ("guard", opened("guard")),
@@ -203,6 +226,7 @@ TRIPS: dict[str, tuple[str, Callable[[Guarded], Step]]] = {
     "ventilation-lost": ("air-flow", opened("air-flow", 5.0)),
     "agitation-long-lost": ("air-pressure", opened("air-pressure", 45.0)),
     "level-low": ("acid-level", opened("acid-level", 3.0)),
+    "temperature-doubted": ("main-acid", sensors_apart),
     "communication-lost": ("inputs", nothing_from_the_inputs),
     "supply-restarted": ("main", says("main_uptime", 0.4)),
     "over-voltage": ("main", says("main_voltage", 24.0)),

@@ -150,3 +150,15 @@ class HeatedBench(Bench):
     def demanded(self) -> bool:
         """Whether the seal tank is to be heated."""
         return self.line.state.heating["seal"].demanded
+
+
+def bench(**changes: object) -> HeatedBench:
+    """A bench of the heated line; `changes` of how it heats."""
+    return HeatedBench(heated_setup(replace(HEATING, **changes)))  # type: ignore[arg-type]
+
+
+def seal(made: HeatedBench, temperature_c: float) -> None:
+    """The seal tank has this temperature, and it is read."""
+    made.bath_c["seal"] = temperature_c
+    made.later(0.1)
+    made.scan()

@@ -179,6 +179,7 @@ class Bench:
         moments = [moment for moment in (self.wake.process_s, self.wake.wire_s) if moment is not None]
         return min(moments, default=None)
 
+    @once
     def scan(self) -> Step | None:
         """Read every device that answers, once and all in one transaction; None where none does."""
         readings = self.readings()
@@ -239,8 +240,9 @@ class Bench:
         name, expires_s = f"r{self.asked}", self.now_s + 5.0
         return Request(self.at, name, self.now_s, expires_s, "socket", "mara", what, supply, alarm, order)
 
+    @once
     def ask(
-        self, what: RequestKind, *, supply: str = "", alarm: str = "", order: Order | None = None, **changes: object
+        self, /, what: RequestKind, *, supply: str = "", alarm: str = "", order: Order | None = None, **changes: object
     ) -> Answer:
         """Make a request and return its answer."""
         request = replace(self.request(what, supply=supply, alarm=alarm, order=order), **changes)  # type: ignore[arg-type]
@@ -312,6 +314,7 @@ class Bench:
             Scanned(self.at, setup.device, self.now_s, self.now_s, (Reading(setup.current, quality, value),))
         )
 
+    @once
     def temperature(self, value: float | None, *, tank: str = "main-acid", quality: Quality = Quality.GOOD) -> Step:
         """One reading of a tank's temperature alone, a moment from now."""
         self.later(1e-3)

@@ -146,8 +146,9 @@ def patient(setup: LineSetup, late_s: float = 60.0) -> LineSetup:
 
 def latest_s(setup: LineSetup, *, flows: bool) -> float:
     """Time after a reading, s, in which the next one is not late; while current flows in which its charge is sure."""
-    watched = (*setup.supplies.values(), *setup.heartbeats.values(), *setup.watches.values())
-    ages_s = [channel.age_limit_s for channel in setup.channels.values()] + [of.silent_after_s for of in watched]
+    ages_s = [channel.age_limit_s for channel in setup.channels.values()]
+    ages_s += [supply.silent_after_s for supply in setup.supplies.values()]
+    ages_s += [device.silent_after_s for of in (setup.heartbeats, setup.watches) for device in of.values()]
     sure_s = [2.5 * setup.channels[supply.current].period_s for supply in setup.supplies.values()] if flows else []
     return min(*(0.95 * age_s for age_s in ages_s), *sure_s)
 

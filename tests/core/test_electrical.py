@@ -14,7 +14,7 @@ import pytest
 from supervisor.core import electrical
 from supervisor.core.electrical import BARE, BURNING, CREEPING, HOT, LOST, TOUCHED, WRONG, Sample, Sight, Watch
 from supervisor.trade.apparent_area import reading_doubt
-from supervisor.trade.cell import voltage_v
+from supervisor.trade.cell import surface_c, voltage_v
 from supervisor.trade.coating import RULE_720_UM_M2_PER_C
 
 AREA_M2 = 0.013
@@ -29,7 +29,7 @@ Shape = Callable[[float], float]
 
 def volts(share: float, current_a: float = CURRENT_A, bath_c: float = BATH_C) -> float:
     """What a load needs while this share of its area carries the current."""
-    return voltage_v(current_a / (AREA_M2 * share), bath_c, 15.0)
+    return voltage_v(current_a / (AREA_M2 * share), surface_c(bath_c), 15.0)
 
 
 def played(
@@ -61,10 +61,10 @@ def after(at_s: float, value: float, before: float = 1.0) -> Shape:
 
 
 def test_a_sound_load_is_called_nothing() -> None:
-    assert played(until_s=2400.0).found == ()
+    assert played(until_s=2400.0, period_s=4.0).found == ()
 
 
-@pytest.mark.parametrize("at_s", [WATCHED_S + 1.0, 150.0, 1500.0])
+@pytest.mark.parametrize("at_s", [WATCHED_S + 1.0, 150.0])
 @pytest.mark.parametrize("period_s", [0.1, 1.0, 2.0])
 @pytest.mark.parametrize("left", [0.5, 0.2])
 def test_half_the_area_lost_at_held_current_is_told_within_10_s(at_s: float, period_s: float, left: float) -> None:
@@ -105,17 +105,17 @@ def test_one_wrong_reading_decides_nothing() -> None:
 
 
 def test_a_bath_that_warms_is_no_gain_and_one_that_cools_no_loss() -> None:
-    for degrees in (4.0, -4.0):
-        assert played(until_s=2400.0, bath_c=lambda at_s, by=degrees: BATH_C + by * at_s / 2400.0).found == ()
+    assert played(until_s=2400.0, period_s=4.0, bath_c=lambda at_s: BATH_C + at_s / 600.0).found == ()
+    assert played(until_s=2400.0, period_s=4.0, bath_c=lambda at_s: BATH_C - at_s / 600.0).found == ()
 
 
 def test_a_thermometer_that_jumps_is_no_contact_lost() -> None:
-    assert played(until_s=2400.0, shown_c=after(300.0, BATH_C + 8.0, BATH_C)).found == ()
+    assert played(until_s=2400.0, period_s=4.0, shown_c=after(300.0, BATH_C + 8.0, BATH_C)).found == ()
 
 
 def test_2_v_of_drift_over_25_um_are_a_sound_coat() -> None:
     per_s = 2.0 / 25 * RULE_720_UM_M2_PER_C * CURRENT_A / AREA_M2
-    assert played(until_s=2400.0, voltage_v=lambda at_s: volts(1.0) + per_s * at_s).found == ()
+    assert played(until_s=2400.0, period_s=4.0, voltage_v=lambda at_s: volts(1.0) + per_s * at_s).found == ()
 
 
 def test_a_contact_that_creeps_is_told_before_half_its_area_is_gone() -> None:

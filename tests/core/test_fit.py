@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 
 import numpy as np
@@ -70,8 +71,11 @@ def test_of_a_sum_that_hangs_on_nothing_the_mean_is_left() -> None:
     assert BEFORE.towards((0.0, 0.0, 0.0), 1.6) == BEFORE.mean
 
 
-def test_a_belief_loosened_is_less_sure_and_no_other() -> None:
-    loose = BEFORE.loosened((0.4, 0.0, 0.0))
-    assert loose.mean == BEFORE.mean
-    assert loose.spread((1.0, 0.0, 0.0)) == pytest.approx(0.5)
-    assert loose.spread((0.0, 1.0, 0.0)) == pytest.approx(0.2)
+def test_for_another_run_a_belief_is_less_sure_and_knows_no_start() -> None:
+    held = fit.learned(BEFORE, summed(drawn(40)), NOISE)
+    again = held.restarted((0.4, 0.0, 2.0))
+    assert again.mean == (*held.mean[:2], 0.0)
+    assert again.spread((1.0, 0.0, 0.0)) == pytest.approx(math.hypot(held.spread((1.0, 0.0, 0.0)), 0.4))
+    assert again.spread((0.0, 1.0, 0.0)) == held.spread((0.0, 1.0, 0.0))
+    assert again.spread((0.0, 0.0, 1.0)) == 2.0
+    assert again.covariance[0][2] == again.covariance[2][1] == 0.0

@@ -49,16 +49,17 @@ def seal(volume_l: float, power_w: float, hold_c: float = 96.0) -> TankSetup:
 
 
 def verdicts(tank: TankSetup, temperature_c: float, hours: float, share: float, depth: float = 1.0) -> list[bool]:
-    """What is judged of a real tank with its heater on for hours, read every 5 s."""
+    """What is judged of a real tank with its heater on for hours: read every 5 s, its losses followed by the minute."""
     assert tank.heating is not None
-    known, found = Rise(), []
+    known, found, lost_c = Rise(), [], 0.0
     for number in range(int(hours * 720)):
+        if number % 12 == 0:
+            lost_c = loses_c_per_s(tank.volume_l, temperature_c, share, depth)
         known = rise.read(known, tank, tank.heating, number * 5.0, temperature_c, on=True)
         came = rise.judged(known, tank.heating)
         if came is not None:
             found.append(came)
             known = rise.next_minutes(known)
-        lost_c = loses_c_per_s(tank.volume_l, temperature_c, share, depth)
         temperature_c = min(99.0, temperature_c + 5.0 * (tank.heating.rise_c_per_s - lost_c))
     return found
 

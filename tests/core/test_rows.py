@@ -14,14 +14,18 @@ from supervisor.core.alarms import Priority
 from supervisor.core.effects import About, Effect, Interlock, Row
 from supervisor.core.interlocks import CAUSES, standard_interlocks, strongest
 
+CONTACTS = {"contact-lost-part", "contact-creeping", "contact-hot", "cathode-touched"}
+ELECTRICAL = CONTACTS | {"no-growth", "burning"}
+"""What current and volts tell; at the first four somebody will lay hands on the rack."""
+
 TRIPS = {
     Effect.ABORT: {"emergency-stop", "over-current", "over-voltage"},
     Effect.STOP: {"longest-time", "largest-charge", "bath-high-high", "lid-shut"},
     Effect.HOLD: {
         "communication-lost", "heartbeat-lost", "loop-late", "contactor-dropped", "contactor-failed", "not-ready",
         "supply-silent", "current-lost", "output-dropped", "settings-differ", "command-failed", "interrupted",
-        "supply-restarted", "meters-differ", "bath-low-low", "temperature-lost", "ventilation-lost",
-        "agitation-long-lost", "level-low", "guard-open",
+        "supply-restarted", "meters-differ", "bath-low-low", "temperature-lost", "temperature-doubted",
+        "ventilation-lost", "agitation-long-lost", "level-low", "guard-open", *ELECTRICAL,
     },
 }  # fmt: skip
 
@@ -29,7 +33,7 @@ WARNINGS = {
     "urgent-switch-failed", "switch-failed", "button-held", "supply-absent", "current-without-operation",
     "off-not-proven", "contactor-stuck", "ramp-not-confirmed", "current-off-plan", "switch-off-by-hand",
     "voltage-ceiling", "bath-low", "bath-high", "lid-open", "agitation-lost", "no-rise", "no-fall",
-    "heating-unattended", "left-in-acid", "left-long-in-acid",
+    "heating-unattended", "left-in-acid", "left-long-in-acid", "bath-will-overheat", "area-wrong",
 }  # fmt: skip
 
 HANDS_AT_ONCE = {
@@ -70,7 +74,7 @@ def test_a_line_file_may_weaken_a_trip_to_a_hold_and_only_what_it_may_leave_out_
     assert those(least=Effect.ABORT) == {"emergency-stop"}
     assert those(least=Effect.STOP) == {"longest-time", "largest-charge"}
     weaker = {cause for cause in set().union(*TRIPS.values()) if CAUSES[cause].least is Effect.WARN}
-    assert weaker == {"meters-differ", "bath-low-low"}
+    assert weaker == {"meters-differ", "bath-low-low"} | ELECTRICAL - {"cathode-touched"}
 
 
 def test_a_line_file_may_weaken_no_row_to_more_than_it_does() -> None:
@@ -80,7 +84,7 @@ def test_a_line_file_may_weaken_no_row_to_more_than_it_does() -> None:
 def test_what_marks_the_load_as_suspect() -> None:
     assert those(suspect=True) == {
         "emergency-stop", "contactor-dropped", "current-lost", "output-dropped", "over-current", "largest-charge",
-        "supply-restarted", "over-voltage",
+        "supply-restarted", "over-voltage", *ELECTRICAL,
     }  # fmt: skip
 
 
@@ -90,12 +94,12 @@ def test_warnings_that_wait_for_a_person_after_their_cause_is_gone() -> None:
 
 def test_what_turns_the_heater_off_and_what_opens_the_contactor() -> None:
     assert {cause for cause, row in CAUSES.items() if "heater off" in row.also} == {
-        "emergency-stop", "communication-lost", "heartbeat-lost", "bath-high-high", "temperature-lost", "level-low",
-        "no-rise",
+        "emergency-stop", "communication-lost", "heartbeat-lost", "bath-high-high", "temperature-lost",
+        "temperature-doubted", "level-low", "no-rise",
     }  # fmt: skip
     assert {cause for cause, row in CAUSES.items() if "contactor open" in row.also} == {
         "emergency-stop", "contactor-dropped", "supply-silent", "current-lost", "output-dropped", "supply-restarted",
-        "over-voltage",
+        "over-voltage", *CONTACTS,
     }  # fmt: skip
 
 
@@ -103,7 +107,7 @@ def test_how_long_a_cause_must_be_there_before_it_counts() -> None:
     assert other_than("on_delay_s", 0.0) == {
         "button-held": 30.0, "current-off-plan": 30.0, "voltage-ceiling": 30.0, "meters-differ": 10.0, "lid-shut": 1.0,
         "lid-open": 600.0, "ventilation-lost": 5.0, "agitation-lost": 12.0, "agitation-long-lost": 45.0,
-        "level-low": 3.0, "left-in-acid": 120.0, "left-long-in-acid": 300.0,
+        "level-low": 3.0, "left-in-acid": 120.0, "left-long-in-acid": 300.0, "bath-will-overheat": 20.0,
     }  # fmt: skip
 
 
@@ -112,7 +116,7 @@ def test_how_long_a_line_file_may_let_a_cause_be_there() -> None:
         "button-held": 300.0, "current-off-plan": 300.0, "voltage-ceiling": 300.0, "meters-differ": 120.0,
         "lid-shut": 5.0, "lid-open": 7200.0, "ventilation-lost": 15.0, "agitation-lost": 15.0,
         "agitation-long-lost": 60.0, "level-low": 60.0, "guard-open": 2.0, "left-in-acid": 300.0,
-        "left-long-in-acid": 900.0,
+        "left-long-in-acid": 900.0, "bath-will-overheat": 120.0,
     }  # fmt: skip
 
 
@@ -122,6 +126,7 @@ def test_how_long_a_cause_must_be_gone_before_it_has_gone() -> None:
         "bath-high": 30.0,
         "lid-open": 5.0,
         "agitation-lost": 5.0,
+        "bath-will-overheat": 60.0,
     }
 
 

@@ -15,7 +15,7 @@ from supervisor.core.events import Ending, Quality, Reading, Recorded, RequestKi
 from supervisor.core.interlocks import CAUSES, strongest
 from supervisor.core.line import Line, Step
 from supervisor.core.state import LineState
-from tests.core import guarded
+from tests.core import guarded, test_watching
 from tests.core.kit import Bench, of_kind
 from tests.core.plain import line_setup
 
@@ -150,7 +150,8 @@ def test_acknowledging_an_alarm_neither_clears_nor_resets_it() -> None:
 def test_every_trip_of_the_table_is_tried_here() -> None:
     trips = {cause for cause, row in CAUSES.items() if row.effect > Effect.WARN}
     elsewhere = {
-        "interrupted", "heartbeat-lost", "contactor-dropped", "contactor-failed", "not-ready", *guarded.TRIPS
+        "interrupted", "heartbeat-lost", "contactor-dropped", "contactor-failed", "not-ready", *guarded.TRIPS,
+        *test_watching.TRIPS,
     }  # fmt: skip
     assert trips - elsewhere == {name.split("/")[1] for name in TRIPS}
 

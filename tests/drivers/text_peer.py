@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import Self
 
 from drivers.points import DeviceMap, Field, SerialSettings
-from drivers.text_link import TextLink
+from drivers.text_link import Line, TextLink
 
 TIME_OUT_S = 0.05
 QUIET_S = 0.02
@@ -143,3 +143,11 @@ def board_map(*, keep_s: float | None = 2.0, **changes: Field) -> DeviceMap:
         Field("heartbeat", unit="s", low=0),
     ]
     return DeviceMap("board", "sentence board", 0, {p.name: p for p in points} | changes, 0.005, keep_s=keep_s)
+
+
+async def heard_by(link: TextLink, within_s: float = 0.5) -> Line:
+    """The next line, which must come."""
+    await link.open()
+    line = await link.next_line(link.now() + within_s)
+    assert line is not None
+    return line

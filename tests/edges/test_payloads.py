@@ -44,7 +44,8 @@ OPERATION: dict[str, Any] = {
     "charge_c": {"low": 90.0, "best": 100.0, "high": 110.0}, "thickness_um": {"low": 0.3, "best": 0.4, "high": 0.5},
     "least_local_um": {"low": 0.2, "best": 0.3, "high": 0.4}, "spread_um": {"low": 0.3, "best": 0.4, "high": 0.5},
     "mass_g_per_m2": {"low": 0.7, "best": 0.9, "high": 1.2}, "mass_lost_share": 0.002, "porosity_share": 0.095,
-    "alloy": "6061", "gauge": "", "barren_c": 0.0,
+    "alloy": "6061", "gauge": "", "barren_c": 0.0, "band_um": {"low": 0.35, "best": 0.4, "high": 0.45},
+    "learned_from": 5,
 }  # fmt: skip
 ALARM: dict[str, Any] = {
     "name": "acid/bath-high", "state": "unacknowledged", "priority": "medium", "active": True, "latched": False,
@@ -92,6 +93,7 @@ def test_an_operations_target_and_bands_are_figures_of_their_own() -> None:
     assert (operation["target_thickness_um"], operation["target_charge_c"]) == (20.0, 4760.0)
     assert (operation["charge_low_c"], operation["charge_c"], operation["charge_high_c"]) == (90.0, 100.0, 110.0)
     assert (operation["thickness_low_um"], operation["thickness_high_um"]) == (0.3, 0.5)
+    assert (operation["band_low_um"], operation["band_high_um"], operation["learned_from"]) == (0.35, 0.45, 5)
     assert None not in operation.values()
 
 
@@ -193,7 +195,7 @@ def test_the_schema_demands_version_kind_and_time_of_every_payload() -> None:
 
 def test_every_figure_of_a_payload_has_its_unit_in_its_name() -> None:
     units = ("_c", "_a", "_v", "_um", "_s", "_m2", "_share")
-    counts = {"version", "count", "number", "events_lost", "speed"}
+    counts = {"version", "count", "number", "events_lost", "speed", "learned_from"}
     for schema in payload_schema()["$defs"].values():
         for name, field in schema.get("properties", {}).items():
             types = {field.get("type"), *(one.get("type") for one in field.get("anyOf", ()))}

@@ -105,6 +105,8 @@ NAMED = {
     "filled": {"tank": "seal"},
     "exercise": {"output": "fan"},
     "release": {"output": "fan"},
+    "gauge": {"load": "brackets"},
+    "gauge forget": {"load": "brackets"},
 }
 """What a request of these kinds must name."""
 
@@ -114,8 +116,8 @@ def test_a_request_that_starts_nothing_takes_no_order(kind: str) -> None:
     named = NAMED.get(kind, {})
     request = read(kind, new_body(49.5, **named))
     assert (request.what, request.order) == (kind, None)
-    said = (request.alarm, request.output, request.tank)
-    assert said == (named.get("alarm", ""), named.get("output", ""), named.get("tank", ""))
+    said = (request.alarm, request.output, request.tank, request.load)
+    assert said == tuple(named.get(key, "") for key in ("alarm", "output", "tank", "load"))
     assert (request.for_s, request.why) == (None, "")
     assert any(reason.startswith("area:") for reason in reasons(kind, new_body(49.5, area="1 cm^2", **named)))
 

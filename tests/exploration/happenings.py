@@ -35,7 +35,7 @@ RAMP_S = 2.0
 ORDER = Order(0.013, 20.0, ramp_s=RAMP_S)
 """Two set points to full current, 1.95 A."""
 
-LOW_A, HIGH_A, MUCH_A, MUCH_V = 0.01, 1.95, 4.0, 40.0
+LOW_A, HIGH_A, MUCH_A, MUCH_V = 0.004, 1.95, 4.0, 40.0
 GOOD_C, WARM_C, HOT_C = 20.5, 22.5, 24.5
 
 

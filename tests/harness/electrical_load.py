@@ -204,14 +204,14 @@ class ElectricalLoad:
         alloy = ALLOYS[of.alloy]
         self._volts = alloy.voltage_v * (of.density_a_per_dm2 / 1.3) ** 0.4
         self.supply.set_voltage(highest_v if of.mode == "current" else 0.0)
-        self.supply.set_current(0.0 if of.mode == "current" else 1.5 * of.current_a)
+        self.supply.set_current(0.0 if of.mode == "current" else 1.3 * of.current_a)
         self._sheath_c = self._bath_c(0.0)
         self._now_s = 0.0
         share, absolute = of.accuracy
         self._gain = 1.0 + self._chance.uniform(-share, share) * (1.0 - of.noise_share)
         self._zero = self._chance.uniform(-1.0, 1.0) * (1.0 - of.noise_share)
         volts_share = share + absolute * 1.5
-        doubt = reading_doubt(share + absolute * of.range_a / of.current_a + of.ripple, volts_share)
+        doubt = reading_doubt(share + absolute * of.range_a / of.current_a + of.ripple / 2, volts_share)
         growth = alloy.growth.best
         self.sight = Sight(of.area_dm2 / 100, alloy.voltage_v, alloy.voltage_v, growth, doubt, of.by_hand)
 

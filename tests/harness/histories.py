@@ -21,7 +21,11 @@ from tests.harness.virtual_loop import run_virtual, virtual_loop
 from tests.harness.watch import Watch
 
 AIR_S = 6.0
-LINE: dict[str, object] = {"ventilation.before": "5 s", "anodize.ramp": "8 s"}
+LINE: dict[str, object] = {
+    "ventilation.before": "5 s",
+    "tanks.acid.believe.stirred": "5 s",
+    "anodize.ramp": "8 s",
+}
 """Waits that only cost time are short; everything else is as the example has it."""
 
 PACES: dict[str, dict[str, object]] = {

@@ -36,7 +36,9 @@ HALTS = frozenset({"port gone", "babble", "server half-closed", "power lost", "m
 MISREADS = frozenset({"meter gain", "values stuck", "values swapped"})
 """What breaks the assumptions under R5: a meter outside its accuracy, values that are not of their moment or place."""
 
-INTERRUPTS = frozenset({"contact lost", "area lost", "contact creeps off", "mains dip"})
+INTERRUPTS = frozenset({
+    "contact lost", "area lost", "contact creeps off", "contact gets hot", "rack touches", "part burns", "mains dip",
+})  # fmt: skip
 LONGEST_PERIODS = 2.5
 """A current that goes and comes back within so many periods of its readings breaks them too."""
 

@@ -5,21 +5,20 @@ from __future__ import annotations
 import pytest
 
 from supervisor.trade.alloys import ALLOYS
-from supervisor.trade.cell import REFERENCE_A_PER_M2, REFERENCE_C, SURFACE_C, density_a_per_m2, voltage_v
+from supervisor.trade.cell import REFERENCE_A_PER_M2, REFERENCE_C, density_a_per_m2, surface_c, voltage_v
 
-BATH_C = REFERENCE_C - SURFACE_C
 SIXTY = ALLOYS["6061"].voltage_v
 
 
 def test_an_alloy_has_its_volts_at_12_a_per_ft2_and_70_degf() -> None:
     # From memory: 15 V for 6061 at 12 A/ft2, 15 wt %, 70 degF.
-    assert voltage_v(REFERENCE_A_PER_M2, BATH_C, SIXTY) == pytest.approx(15.0)
+    assert voltage_v(REFERENCE_A_PER_M2, REFERENCE_C, SIXTY) == pytest.approx(15.0)
 
 
 @pytest.mark.parametrize(("density", "volts"), [(100.0, 13.0), (200.0, 17.5)])
 def test_6061_needs_13_v_at_1_and_17_5_v_at_2_a_per_dm2(density: float, volts: float) -> None:
     # From memory: "about 13 and 17.5 V" at 20 degC.
-    assert voltage_v(density, 20.0, SIXTY) == pytest.approx(volts, rel=0.06)
+    assert voltage_v(density, surface_c(20.0), SIXTY) == pytest.approx(volts, rel=0.06)
 
 
 def test_at_fixed_voltage_the_current_rises_by_6_to_7_percent_per_degc() -> None:

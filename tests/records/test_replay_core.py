@@ -13,7 +13,7 @@ import pytest
 
 from supervisor.core.actions import SetPoints
 from supervisor.core.anodize import State
-from supervisor.core.events import Event
+from supervisor.core.events import Event, GaugeReading
 from supervisor.core.line import Line, Step
 from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState
@@ -24,7 +24,7 @@ from tests.core.kit import Bench
 from tests.core.plain import line_setup
 from tests.records.kit import begin
 
-SNAPSHOT_EVERY = 40
+SNAPSHOT_EVERY = 15
 
 
 class Kept(Line):
@@ -64,6 +64,7 @@ async def bench_on(path: Path, before: Bench | None = None) -> tuple[Bench, Jour
             line.step(codec.decode_event(event))
         assert line.state == before.line.state
         bench.state, bench.now_s, bench.devices = line.state, before.now_s + 30.0, before.devices
+        bench.asked = before.asked  # a request that came before is refused
     bench.line = Kept(bench.setup, journal, bench.state)
     return bench, journal
 
@@ -86,6 +87,9 @@ async def record_an_operation(path: Path) -> int:
     }
     after.ask("alarm reset", alarm="no such alarm")
     after.ask("stop", supply="main")
+    after.run(20.0)
+    after.ask("reset", supply="main")
+    assert after.ask("gauge", load="load-1", readings=(GaugeReading(0.6, 0.6, "um"),)).ok
     after.run(20.0)
     assert await journal.close(5.0)
     assert isinstance(bench.line, Kept)

@@ -21,7 +21,7 @@ def test_a_supply_that_came_back_on_by_itself_is_switched_off_and_stays_so(dip_s
     async def scenario() -> None:
         async with virtual_line(base="scpi-and-board", plan=comes_back_on) as line:
             await line.start()
-            await line.pass_time(40.0)  # fumes must have been drawn off
+            await line.pass_time(70.0)  # fumes must have been drawn off, and the bath stirred
             await line.begin("20 um", ramp="10 s")
             await line.until(line.truly_on, 20.0)
             await line.pass_time(30.0)

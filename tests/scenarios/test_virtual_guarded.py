@@ -12,7 +12,7 @@ from supervisor.service.restore import make_line
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
 from tests.harness.virtual_loop import virtual_loop
 
-AIR_S = 35.0
+AIR_S = 75.0
 """The fan starts with the supervisor's first safe state, and air must be proven for 30 s, process time, s."""
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from supervisor.core.anodize import State
 from tests.harness.virtual import VirtualLine, virtual_line, virtually
 
-AIR_S = 35.0
+AIR_S = 75.0
 """The fan starts with the supervisor's first safe state, and air must be proven for 30 s, process time, s."""
 
 

@@ -110,7 +110,7 @@ def test_on_one_wire_a_supply_that_answers_nothing_does_not_keep_its_contactor_c
 
 async def under_current(line: VirtualLine) -> None:
     await line.start()
-    await line.pass_time(40.0)  # fumes must have been drawn off
+    await line.pass_time(70.0)  # fumes must have been drawn off, and the bath stirred
     await line.begin("20 um", ramp="10 s")
     await line.until(line.truly_on, 20.0)
     await line.pass_time(20.0)

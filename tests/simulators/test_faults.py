@@ -156,6 +156,60 @@ def test_a_creeping_contact_raises_the_voltage_slowly_and_opens_in_the_end(plan:
     assert run.supply.current_a == 0.0
 
 
+def test_a_contact_that_gets_hot_takes_its_share_of_the_volts_and_keeps_it(plan: LinePlan) -> None:
+    run = Run(plan, fault(plan, what="contact gets hot", at_s=200.0, ohm=1.0, over_s=60.0), voltage_v=40.0)
+    run.line.advance(199.0)
+    before_v = run.supply.voltage_v
+    run.line.advance(260.0)
+    assert run.supply.voltage_v - before_v == pytest.approx(1.95 * 0.632, abs=0.1)
+    run.line.advance(800.0)
+    assert run.supply.voltage_v - before_v == pytest.approx(1.95, abs=0.2)
+
+
+def test_a_rack_that_touches_the_cathode_takes_its_current_at_no_volts_and_grows_no_coat(plan: LinePlan) -> None:
+    run = Run(plan, fault(plan, what="rack touches", at_s=200.0, for_s=60.0, ohm=0.2))
+    run.line.advance(200.0)
+    grown_um, charge_c = run.supply.thickness_um, run.supply.charge_c
+    run.line.advance(250.0)
+    assert run.supply.current_a == pytest.approx(1.95)
+    assert run.supply.voltage_v <= 4.0
+    assert run.supply.thickness_um == pytest.approx(grown_um)
+    assert run.supply.charge_c == pytest.approx(charge_c + 1.95 * 50.0, rel=0.01)
+    run.line.advance(400.0)
+    assert run.supply.voltage_v > 12.0
+    assert run.supply.thickness_um > grown_um
+
+
+def test_a_rack_that_touches_under_held_volts_draws_all_the_supply_gives(plan: LinePlan) -> None:
+    run = Run(plan, fault(plan, what="rack touches", at_s=200.0, ohm=0.2), voltage_v=15.0)
+    run.supply.set_current(2.6)
+    run.line.advance(210.0)
+    assert run.supply.current_a == pytest.approx(2.6)
+
+
+def test_a_part_that_burns_needs_ever_fewer_volts_with_its_bath_steady(plan: LinePlan) -> None:
+    run = Run(plan, fault(plan, what="part burns", at_s=200.0, rate_c_per_min=4.0))
+    run.line.advance(199.0)
+    before_v = run.supply.voltage_v
+    run.line.advance(320.0)
+    assert run.supply.voltage_v < 0.85 * before_v
+    assert run.line.baths["acid"].bath_c < 22.0
+
+
+def test_slow_faults_add_up_and_end(plan: LinePlan) -> None:
+    both = (
+        fault(plan, what="contact gets hot", at_s=100.0, ohm=0.5, over_s=1.0, for_s=100.0),
+        fault(plan, what="contact creeps off", at_s=100.0, over_s=600.0, for_s=50.0),
+    )
+    run = Run(plan, *both)
+    run.line.advance(140.0)
+    assert run.supply.cell.creep_ohm > 0.5
+    run.line.advance(180.0)
+    assert run.supply.cell.creep_ohm == pytest.approx(0.5)
+    run.line.advance(220.0)
+    assert run.supply.cell.creep_ohm == 0.0
+
+
 def test_an_open_thermocouple_shows_the_mark_for_no_value_until_it_ends(plan: LinePlan) -> None:
     run = Run(plan, fault(plan, what="thermocouple open", sensor="acid-middle", at_s=10.0, for_s=10.0))
     device = ModbusDevice("thermometer", plan.devices["thermometer"], run.line)

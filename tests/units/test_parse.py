@@ -141,6 +141,14 @@ def test_a_limit_of_error_has_a_share_and_a_fixed_part(text: str, kind: Kind, pa
     assert parse_accuracy(text, kind) == pytest.approx(parts)
 
 
+def test_a_limit_of_error_may_be_a_share_of_the_range() -> None:
+    text = "0.2 % of reading + 0.05 % of range"
+    assert parse_accuracy(text, "current", (-1.0, 10.0)) == pytest.approx((0.002, 0.0055))
+    assert parse_accuracy("1 % of range", "temperature", (0.0, 100.0)) == pytest.approx((0.0, 1.0))
+    with pytest.raises(UnitMistake, match="range that is not given"):
+        parse_accuracy(text, "current")
+
+
 @pytest.mark.parametrize(
     "text", ["0 mA", "-5 mA", "-1 % of reading", "0.2 %", "5", "", "+", "0.2 % of range", "nan mA"]
 )

@@ -159,6 +159,13 @@ def on_stands_on_good_fresh_readings(seen: Seen, of: Around) -> Found:
             yield f"on though {channel} has no good reading"
         elif latest.good_s is None or seen.process_s - latest.good_s > longest_s:
             yield f"on though {channel} is too old"
+    zero = seen.after.channels.get(of.setup.current)
+    if (
+        of.begins
+        and zero is not None
+        and abs(zero.good_value) > seen.setup.channels[of.setup.current].accuracy.absolute
+    ):
+        yield f"on though {of.setup.current} is not at zero with the output off"
     for contact in seen.setup.contacts.values():
         if contact.role not in NO_PROOF and contact.tank in {of.setup.tank, ""} and not _is_healthy(seen, contact):
             yield f"on though {contact.name} is not closed by a good reading that is fresh"
