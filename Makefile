@@ -32,6 +32,8 @@ demo: $(READY)
 picture: $(READY)
 	@$(BIN)/python -m supervisor.demo.picture docs/demo.svg
 
+# Tests start the program a hundred times: it is compiled once, whatever the shell says of byte code.
+test: export PYTHONDONTWRITEBYTECODE :=
 test: $(READY)
 	@$(BIN)/ruff check .
 	@$(BIN)/ruff format --check --quiet .

@@ -45,7 +45,7 @@ class Belief:
         anchor_c, anchor_s: a believed reading, degC, up to `WINDOW_S` ago, and its process time. last_c, last_s: the
             newest believed one. new_c, new_s: where those that are doubted now began; `new_s` None while none are.
         shown_c: newest reading, believed or not. alike: how many after it have shown the same. step_c: the least change
-            seen, infinite before any. moves_c: mean change from reading to reading.
+            seen; None before any. moves_c: mean change from reading to reading.
         apart_s: process time since when the tank's two sensors are apart; None while they agree.
         why: why the newest reading is doubted; "" where it is believed. by: the output whose switching it came with.
     """
@@ -58,7 +58,7 @@ class Belief:
     new_c: float = 0.0
     new_s: float | None = None
     alike: int = 0
-    step_c: float = float("inf")
+    step_c: float | None = None
     moves_c: float = 0.0
     apart_s: float | None = None
     why: str = ""
@@ -93,7 +93,7 @@ def read(
         if switched_s[belief.by] <= (belief.new_s or 0.0):
             return belief
         belief = _anew(belief, at_s)  # what came with the output went with it
-    if belief.alike >= ALIKE and belief.moves_c >= WAVERS * belief.step_c:
+    if belief.step_c and belief.alike >= ALIKE and belief.moves_c >= WAVERS * belief.step_c:
         return replace(belief, why=FROZEN)
     if belief.apart_s is not None and at_s - belief.apart_s >= of.apart_for_s:
         return replace(belief, why=APART)
@@ -108,12 +108,12 @@ def _fits(from_c: float, from_s: float, to_c: float, to_s: float, of: BelieveSet
 
 
 def _wavering(belief: Belief, shown_c: float) -> Belief:
-    """Count equal readings; they count for the mean change once they have ended, or one that froze had never wavered."""
+    """Count equal readings; for the mean change they count once they have ended, or a frozen sensor never wavered."""
     change_c = abs(shown_c - belief.shown_c)
     if change_c == 0.0:
         return replace(belief, alike=belief.alike + 1)
     moves_c = (_MOVES_OVER * belief.moves_c + change_c) / (_MOVES_OVER + 1 + belief.alike)
-    return replace(belief, shown_c=shown_c, alike=0, step_c=min(belief.step_c, change_c), moves_c=moves_c)
+    return replace(belief, shown_c=shown_c, alike=0, step_c=min(belief.step_c or change_c, change_c), moves_c=moves_c)
 
 
 def _apart(belief: Belief, at_s: float, of: BelieveSetup, other_c: float | None) -> Belief:

@@ -116,39 +116,56 @@ def read(dose: Dose, current_a: float, at_s: float, metering: Metering, *, off_p
     elapsed_s = at_s - dose.last_s
     if elapsed_s <= 0:
         return dose
-    fresh = replace(dose, last_s=at_s, last=now, steps_s=(), doubt_s=metering.doubt_s)
     if elapsed_s > GAP_PERIODS * metering.period_s:
-        return _with_gap(dose, fresh, behind, metering.most_a)
+        return _with_gap(dose, Came(at_s, now, behind, metering.doubt_s), metering.most_a)
     low_a, high_a = min(dose.last.low, now.low), max(dose.last.high, now.high, metering.unseen_a)
-    flowed = between_readings(dose.last, now, elapsed_s, _steps(dose, elapsed_s, metering), metering.unseen_a)
-    low_c = flowed.low - metering.meter.turn_s * abs(now.best - dose.last.best)
-    flowed = Interval(low_c - dose.ahead.low, flowed.best - dose.ahead.best, flowed.high - dose.ahead.high)
-    return _counted(dose, replace(fresh, ahead=behind), flowed.plus(behind), low_a, high_a)
+    steps_s = _steps(dose, elapsed_s, metering) if dose.steps_s else ()
+    flowed = between_readings(dose.last, now, elapsed_s, steps_s, metering.unseen_a)
+    was, turn_c = dose.ahead, metering.meter.turn_s * abs(now.best - dose.last.best)
+    flowed = Interval(
+        flowed.low - turn_c - was.low + behind.low,
+        flowed.best - was.best + behind.best,
+        flowed.high - was.high + behind.high,
+    )
+    return _counted(dose, Came(at_s, now, behind, metering.doubt_s), flowed, low_a, high_a)
 
 
-def _with_gap(dose: Dose, fresh: Dose, behind: Interval, most_a: float) -> Dose:
+@dataclass(frozen=True, slots=True)
+class Came:
+    """What came in: when, s; the reading with its bounds, A; what it does not show yet, C; its doubt, s; as in Dose."""
+
+    at_s: float
+    last: Interval
+    ahead: Interval
+    doubt_s: float
+
+
+def _with_gap(dose: Dose, came: Came, most_a: float) -> Dose:
     """Count a gap: what flowed in it is bounded by itself, whatever the readings around it do not show yet."""
     assert dose.last_s is not None
-    assert fresh.last_s is not None
-    elapsed_s = fresh.last_s - dose.last_s
-    flowed = over_gap(dose.last, fresh.last, elapsed_s, most_a)
-    shown_a = max(dose.last.high, fresh.last.high)
+    flowed = over_gap(dose.last, came.last, came.at_s - dose.last_s, most_a)
+    shown_a = max(dose.last.high, came.last.high)
     level_a = max(most_a, shown_a)
     set_a = None if dose.set_back is None else dose.set_back[0]
-    gap = Gap(dose.last_s, fresh.last_s, level_a, shown_a, set_a)
-    flowed = Interval(flowed.low, flowed.best - dose.ahead.best + behind.best, flowed.high)
-    return _counted(dose, replace(fresh, ahead=turned(behind), gap=gap, uncounted=True), flowed, 0.0, level_a)
+    gap = Gap(dose.last_s, came.at_s, level_a, shown_a, set_a)
+    flowed = Interval(flowed.low, flowed.best - dose.ahead.best + came.ahead.best, flowed.high)
+    counted = _counted(dose, replace(came, ahead=turned(came.ahead)), flowed, 0.0, level_a)
+    return replace(counted, gap=gap, uncounted=True)
 
 
-def _counted(dose: Dose, fresh: Dose, flowed: Interval, low_a: float, high_a: float) -> Dose:
+def _counted(dose: Dose, came: Came, flowed: Interval, low_a: float, high_a: float) -> Dose:
     """Add what flowed. A reading taken a little earlier or later moves charge between two levels of current, if any."""
     low_c = dose.charge.low + flowed.low - dose.doubt_s * abs(dose.level.low - low_a)
     high_c = dose.charge.high + flowed.high + dose.doubt_s * abs(dose.level.high - high_a)
-    ahead = fresh.ahead
+    ahead = came.ahead
     if low_c < 0.0:  # known better: none flows back, whatever the readings have not shown yet
         low_c, ahead = 0.0, replace(ahead, low=max(ahead.low, ahead.high))
-    best_c = min(max(dose.charge.best + flowed.best, low_c), high_c)
-    return replace(fresh, charge=Interval(low_c, best_c, high_c), level=Interval(low_a, low_a, high_a), ahead=ahead)
+    charge = Interval(low_c, min(max(dose.charge.best + flowed.best, low_c), high_c), high_c)
+    level = Interval(low_a, low_a, high_a)
+    return replace(
+        dose, charge=charge, last_s=came.at_s, last=came.last, steps_s=(), ahead=ahead, doubt_s=came.doubt_s,
+        level=level,
+    )  # fmt: skip
 
 
 def turned(behind: Interval) -> Interval:

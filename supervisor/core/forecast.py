@@ -82,7 +82,7 @@ def judge(work: Work, tank: str) -> None:
 
 
 def ready(setup: LineSetup, state: LineState, tank: str) -> warm_up.Ready | None:
-    """When a tank that is heated will be as warm as it is to be held; None where it is not, or nothing has been seen yet."""
+    """When a heated tank will be as warm as it is to be held; None while it does not warm up."""
     of, warm = setup.tanks[tank], state_of(state, tank).warm
     if warm is None or of.heating is None:
         return None
@@ -114,7 +114,7 @@ def end(setup: LineSetup, state: LineState, tank: str, now_s: float) -> End | No
 
 
 def _warming(work: Work, tank: str, known: TankForecast, at_s: float, now_c: float) -> TankForecast:
-    """Follow a warm-up from the first reading with the heater on to what is to be held, or until nobody wants it any more."""
+    """Follow a warm-up from the first reading with the heater on to what is to be held, or while it is wanted."""
     of, warm = work.setup.tanks[tank], known.warm
     if of.heating is None or (warm is not None and at_s <= warm.last_s):
         return known

@@ -24,6 +24,7 @@ from supervisor.core import (
     output,
     readings,
     requests,
+    routes,
     switches,
     telling,
 )  # fmt: skip
@@ -36,7 +37,7 @@ from supervisor.core.state import LineState, SupplyState
 from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
 
-CORE_VERSION = "6"
+CORE_VERSION = "7"
 """Raised when the same events would give other actions; a replay names both."""
 
 LATE_WIRE_S = 2.0
@@ -60,7 +61,7 @@ class Line:
     def __init__(self, setup: LineSetup, state: LineState | None = None) -> None:
         self.setup = setup
         self.state = state or LineState(supplies={name: SupplyState() for name in setup.supplies})
-        self._routes = readings.routes(setup)
+        self._routes = routes.routes(setup)
         self._acts_on: dict[str, tuple[str, ...]] = {
             subject: tuple(name for name, over in setup.over_supply.items() if subject in over)
             for over in setup.over_supply.values()
@@ -125,8 +126,6 @@ class Line:
             if event.supply not in self.setup.supplies:
                 return set()
             _written(work, event)
-            if event.ok and event.command in {"on", "off"}:
-                work.switched(event.supply)
             return {event.supply}
         if isinstance(event, Switched):
             switches.switched(work, event)
@@ -162,6 +161,8 @@ def _delayed(work: Work, event: Delayed) -> None:
 
 
 def _written(work: Work, event: Written) -> None:
+    if event.ok and event.command in {"on", "off"}:
+        work.switched(event.supply)
     if event.command == "time-out":
         work.put(event.supply, replace(work.supply(event.supply), armed=event.ok))
     elif event.command == "off" and event.ok:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from supervisor.core import (
     bath_readings,
@@ -23,62 +23,14 @@ from supervisor.core.anodize import Operation, Ramp
 from supervisor.core.events import Quality, Reading, Scanned
 from supervisor.core.gaps import OVER_SHARE
 from supervisor.core.limits import BandState
-from supervisor.core.setup import Accuracy, LineSetup, SupplySetup
+from supervisor.core.routes import Route
+from supervisor.core.setup import Accuracy, SupplySetup
 from supervisor.core.state import Latest
 from supervisor.core.work import Work
 from supervisor.trade.charge import with_accuracy
 
 ANSWERED = frozenset({Quality.GOOD, Quality.ABSENT, Quality.OUT_OF_RANGE, Quality.DOUBTED})
 """What a device that is there says of a channel: its value, or that it has none, as of a broken thermocouple."""
-
-OF_SUPPLY = (
-    "current", "voltage", "output_state", "mode", "set_current", "set_voltage", "uptime", "restarted", "counter",
-)  # fmt: skip
-"""What is read of a supply, as its settings name it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Route:
-    """Where a channel's reading goes: `tank`, `supply`, `contact` or `device` by name; of a supply which reading it is.
-
-    A supply's auxiliary contact, and a reading of a device that is only watched, say no more than that supply or device
-    must be looked at; another device's is its heartbeat.
-    """
-
-    tank: str = ""
-    supply: str = ""
-    what: str = ""
-    device: str = ""
-    contact: str = ""
-
-    @property
-    def name(self) -> str:
-        """What must be looked at."""
-        return self.tank or self.supply or self.device or self.contact
-
-
-def routes(setup: LineSetup) -> dict[str, tuple[Route, ...]]:
-    """Build the subscription table once, so that a step costs the same on a line of any size."""
-    table: dict[str, list[Route]] = {name: [] for name in setup.channels}
-    for tank in setup.tanks.values():
-        table[tank.temperature].append(Route(tank=tank.name))
-        if tank.second:
-            table[tank.second].append(Route(tank=tank.name, what="second"))
-    for supply in setup.supplies.values():
-        for what in OF_SUPPLY:
-            if getattr(supply, what):
-                table[getattr(supply, what)].append(Route(supply=supply.name, what=what))
-        auxiliary = setup.outputs[supply.contactor].auxiliary if supply.contactor is not None else None
-        if auxiliary is not None:
-            table[auxiliary].append(Route(supply=supply.name, what="auxiliary"))
-    for beat in setup.heartbeats.values():
-        table[beat.channel].append(Route(device=beat.device, what="heartbeat"))
-    for watch in setup.watches.values():
-        for channel in watch.channels:
-            table[channel].append(Route(device=watch.device))
-    for contact in setup.contacts.values():
-        table[contact.channel].append(Route(contact=contact.name))
-    return {name: tuple(found) for name, found in table.items()}
 
 
 def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set[str]:
@@ -143,7 +95,7 @@ def _newer(work: Work, channel: str, sampled_s: float) -> bool:
 
 
 def _doubt(work: Work, routes_of: tuple[Route, ...], reading: Reading, sampled_s: float) -> str:
-    """Why a reading is not believed; "" where it is. Only of a tank's own sensor is anything known of what it may do."""
+    """Why a reading is not believed, "" where it is: known only of a tank's own sensor."""
     own = (route for route in routes_of if route.tank and not route.what)
     doubts = [bath_readings.judge(work, work.setup.tanks[route.tank], reading, sampled_s) for route in own]
     return next((doubt for doubt in doubts if doubt), "")

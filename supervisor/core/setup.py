@@ -145,7 +145,8 @@ class BelieveSetup:
     """What readings of a tank's temperature must be like to be believed.
 
     Attributes:
-        fastest_c_per_s: the most by which this bath moves by itself, K/s. jump_c: what readings may be off beside that, K.
+        fastest_c_per_s: the most by which this bath moves by itself, K/s.
+        jump_c: what readings may be off beside that, K.
         apart_c: by how much the tank's two sensors may differ, K. apart_for_s: for how long, process time, s.
     """
 
@@ -160,8 +161,9 @@ class TankSetup:
     """One tank. `temperature` names its channel; volume in litres, acid in g/L (0 where there is none).
 
     `surface_m2`: its open surface; 0 where the line file does not tell it. `lid`: whether one keeps its vapour in while
-    it warms up. `believe`: when its readings are believed; None: always. `second`: the channel of its second sensor, ""
-    where none is fitted. `stirred_s`: process time for which its agitation must have run before a reading is its bath's.
+    it warms up. `believe`: when its readings are believed; None: always. `second`: the channel of its second
+    sensor, "" where none is fitted. `stirred_s`: process time for which its agitation must have run before a reading is
+    its bath's.
     """
 
     name: str

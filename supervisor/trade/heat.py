@@ -16,6 +16,7 @@ Shape of a tank: square, and a cube where only its volume is known (an assumptio
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from itertools import pairwise
 
 from supervisor.trade.boiling import HEAT_OF_WATER_J_PER_KG_K, KG_PER_L, saturation_pa
@@ -70,12 +71,18 @@ def walls_m2(volume_l: float, open_m2: float) -> float:
 
 def open_surface_w_per_m2(bath_c: float, air_c: float = AIR_C) -> float:
     """What an open surface loses, W/m2, at 0 to 100 degC in air of 0 to 50 degC; negative where the air warms it."""
-    vapour_pa = saturation_pa(bath_c) - _HUMIDITY * saturation_pa(air_c)
+    vapour_pa = saturation_pa(bath_c) - _moist_pa(air_c)
     bath_k, air_k = bath_c + _KELVIN_AT_0_C, air_c + _KELVIN_AT_0_C
     difference_k = bath_k - air_k
     buoyant_k = difference_k + _LIGHTER * vapour_pa / _PRESSURE_PA * bath_k
     moved = _PLATE_W_PER_M2 * math.cbrt(abs(buoyant_k)) * (difference_k + vapour_pa / _BOWEN_PA_PER_K)
     return moved + _EMISSIVITY * _RADIATION_W_PER_M2_K4 * (bath_k**4 - air_k**4)
+
+
+@lru_cache(maxsize=64)
+def _moist_pa(air_c: float) -> float:
+    """Vapour pressure of a room's air, Pa: asked for anew with every reading, and the same all day."""
+    return _HUMIDITY * saturation_pa(air_c)
 
 
 def heat_up_s(

@@ -28,6 +28,7 @@ class Supervisor:
     ids: list[str] = field(default_factory=list)
     status: dict[str, Any] = field(default_factory=dict)
     refuses: dict[str, str] = field(default_factory=dict)
+    notice: str = ""
 
     async def handle(self, kind: str, body: dict[str, Any], _peer: Peer) -> dict[str, Any]:
         if kind == "status":
@@ -36,7 +37,7 @@ class Supervisor:
         self.asked.append((kind, {key: said for key, said in body.items() if key not in {"id", "made_wire_s"}}))
         if body.get("alarm") in self.refuses:
             raise Refusal(self.refuses[body["alarm"]])
-        return {"supply": "main", "load": "load-1", "operation": "bench-1"}
+        return {"supply": "main", "load": "load-1", "operation": "bench-1", "notice": self.notice}
 
 
 @pytest.fixture

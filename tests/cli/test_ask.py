@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from supervisor.cli.main import main
-from tests.cli.conftest import Asked
+from tests.cli.conftest import Asked, Supervisor
 
 
 @pytest.mark.parametrize(
@@ -27,6 +27,21 @@ def test_what_a_person_confirms_is_asked_for_as_that(
     assert main(["anodize", *typed.split()]) == 0
     assert asked == [(kind, body)]
     assert ("What to turn its knobs to: ampminder status" in capsys.readouterr().out) is ("confirmed" in body)
+
+
+def test_a_start_names_its_alloy_and_tells_what_the_core_has_to_say_of_it(
+    supervisor: Supervisor, capsys: pytest.CaptureFixture[str]
+) -> None:
+    supervisor.notice = "6061, cast 356: they differ."
+    assert main(["anodize", "start", "--area", "1dm^2", "--alloy", "6061, cast 356"]) == 0
+    assert supervisor.asked == [("start", {"area": "1dm^2", "alloy": "6061, cast 356"})]
+    assert "as operation bench-1. 6061, cast 356: they differ." in capsys.readouterr().out
+
+
+def test_a_person_says_that_the_load_is_out(asked: Asked, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["anodize", "out"]) == 0
+    assert asked == [("out", {})]
+    assert "out of the acid" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("what", ["hold", "stop", "confirm"])

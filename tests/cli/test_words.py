@@ -229,3 +229,22 @@ def test_a_heartbeat_that_is_not_heard_has_no_beat() -> None:
 def test_a_line_without_switches_says_nothing_of_them() -> None:
     said = "\n".join(status_lines(running()))
     assert not any(word in said for word in ("outputs", "contacts", "heartbeats", "waits for", "knobs", "exercising"))
+
+
+def test_the_status_tells_the_coat_beside_its_mean_thickness() -> None:
+    said = "\n".join(status_lines(running()))
+    for part in ("6061", "thinnest 10.3 µm (8.9 µm to 10.6 µm)", "across the rack 10.3 µm to 13.9 µm", "27.6 g/m²"):
+        assert part in said
+    assert "lost to acid 1.4 %, porosity 10.5 %" in said
+    assert "which the target means" not in said
+    assert "gauge" not in said
+
+
+def test_the_status_tells_which_thickness_is_meant_what_grew_none_and_that_it_must_be_gauged() -> None:
+    status = with_operation(gauge="restarted after 3 min off the current", barren_c=600.0)
+    operation = status["supplies"]["main"]["operation"]
+    operation["target"] = operation["target"] | {"means": "least local"}
+    said = "\n".join(status_lines(status))
+    assert "which the target means" in said
+    assert "10.0 A·min grew no coat" in said
+    assert "gauge its coat: restarted after 3 min off the current" in said

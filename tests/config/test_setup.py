@@ -48,6 +48,7 @@ def test_ratings_steps_and_densities_are_in_si() -> None:
     assert (anodize.ramp_s, anodize.ramp_step_s, anodize.margin, anodize.thickest_um) == (60.0, 6.0, 1.25, 35.0)
     assert (anodize.reached_fraction, anodize.lost_after_s) == (0.1, 1.0)
     assert setup.growth.best_um_m2_per_c == pytest.approx(0.32774 * 0.01 / 60, rel=1e-12)
+    assert (setup.growth.area_limit, setup.growth.area_by_load_limit) == (0.05, 0.02)
     assert setup.tanks["acid"].acid_g_per_l == 165.0
 
 
@@ -109,3 +110,9 @@ def test_the_two_real_lines_mean_nearly_the_same() -> None:
     for limit in ("trip_low_c", "warn_low_c", "warn_high_c", "trip_high_c"):
         difference_c = getattr(us.tanks["acid"].band, limit) - getattr(metric.tanks["acid"].band, limit)
         assert abs(difference_c) < 0.3
+
+
+def test_errors_of_areas_are_shares(written: Written) -> None:
+    more = 'area_error = "3 %"\narea_error_by_load = "1 %"'
+    growth = line_setup(load_line(written(("[growth]", f"[growth]\n{more}")))).growth
+    assert (growth.area_limit, growth.area_by_load_limit) == pytest.approx((0.03, 0.01))

@@ -1,4 +1,4 @@
-"""What a gauge says of a load: kept, asked back or forgotten; an operation takes what was learned once, at its start."""
+"""What a gauge says of a load: kept, asked back or forgotten; what was learned is taken at a start alone."""
 
 from __future__ import annotations
 

@@ -118,13 +118,13 @@ class Played:
             "supplies": {
                 "main": {
                     "state": "idle", "wanted_on": False, "off_proven": True, "current_a": 0.0, "voltage_v": 0.0,
-                    "voltage_held": False, "operation": None,
+                    "voltage_held": False, "hydrogen_l_per_s": None, "operation": None,
                 }
             },
             "tanks": {
                 "acid": {
                     "role": "anodize", "temperature_c": self.temperature_c, "reading": "good", "low_c": 19.0,
-                    "high_c": 22.0, "heating": None, "cooling": None,
+                    "high_c": 22.0, "heating": None, "cooling": None, "ready": None, "end": None,
                 }
             },
             "alarms": [

@@ -61,6 +61,11 @@ def test_a_start_in_us_units_means_the_same() -> None:
     assert order.density_a_per_m2 == pytest.approx(150.0, rel=1e-4)
 
 
+def test_an_alloy_is_passed_on_as_written() -> None:
+    order = read("start", new_body(49.5, area="200 cm^2", alloy="6061-T6, cast 356")).order
+    assert order == Order(area_m2=0.02, alloy="6061-T6, cast 356")
+
+
 def test_what_is_not_said_is_left_to_the_line_file() -> None:
     order = read("start", new_body(49.5, area="200 cm^2", target="20 um")).order
     assert order == Order(area_m2=0.02, target_um=20.0)

@@ -141,7 +141,7 @@ class VirtualLine(Standing):
 
     # -- people
 
-    async def ask(self, what: str, **asked: str | bool) -> Answer:
+    async def ask(self, what: str, **asked: str | bool | list[str]) -> Answer:
         """Make a request at the supervisor's socket."""
         return await ask(socket_path(self.service.setup.name), what, new_body(self.clock.now(), **asked))
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+import pytest
+
 from supervisor.core.anodize import State
 from supervisor.records.replay import replay
 from supervisor.service.app import journal_path
@@ -126,6 +128,34 @@ async def test_a_second_load_runs_after_a_reset() -> None:
         await line.until_state(State.COMPLETE)
         charge = line.operation.dose.charge
         assert charge.low <= line.true_charge_c - first_c <= charge.high
+
+
+@virtually
+async def test_what_a_gauge_shows_of_one_load_is_the_growth_of_the_next() -> None:
+    async with virtual_line() as line:
+        await line.start()
+        await line.begin("4 um", load="brackets")
+        refused = await line.ask("gauge", load="brackets", readings=["4 um"])
+        assert "gauge it when its operation is over" in refused["reasons"][0]
+        await line.until_state(State.COMPLETE)
+        first = line.operation.plan
+        assert (await line.ask("reset"))["ok"]
+        assert not (await line.ask("gauge", load="brackets", readings=["0.15 um", "3 furlong"]))["ok"]
+        assert line.state.gauged == {}
+        told = await line.ask("gauge", load="brackets", readings=["3.4 um", "0.135 mil"])
+        assert "serves from the next start on" in told["notice"]
+        (factor,) = (await line.ask("factor"))["factors"]
+        assert [load["load"] for load in factor["loads"]] == ["brackets"]
+        await line.begin("2 um")
+        assert first.growth is not None
+        growth = line.operation.plan.growth
+        assert growth is not None
+        assert growth.best == pytest.approx(factor["factor"]["best"])
+        assert growth.best < first.growth.best
+        await line.until_state(State.COMPLETE)
+        assert (await line.ask("reset"))["ok"]
+        assert (await line.ask("gauge forget", load="brackets"))["ok"]
+        assert (await line.ask("factor"))["factors"] == []
 
 
 @virtually
