@@ -132,8 +132,8 @@ def _summary(line: LineFile) -> Iterator[str]:
     yield "The smallest sudden loss of contact that is told, as a share of a load's area:"
     for name, loss in least_losses(line).items():
         yield (
-            f"  {name}: {loss.of_large:.0%} of a load at its capped current, {loss.of_small:.0%} of one at a tenth; "
-            f"within {show(loss.within_s, 'time', 'metric')}, once settled."
+            f"  {name}: {loss.of_large:.0%} of a load at its capped current, {loss.of_small:.0%} of one at a tenth of "
+            f"it; within {show(loss.within_s, 'time', 'metric')}, once settled."
         )
 
 

@@ -85,7 +85,9 @@ def test_the_start_transient_is_not_judged() -> None:
 
 def test_a_coat_that_takes_its_current_late_is_learned_once_it_has() -> None:
     # From memory: after a restart next to nothing flows for up to 120 s.
-    late = lambda at_s: 0.0 if at_s < 110.0 else min(1.0, 0.1 + (at_s - 110.0) / 30.0)  # noqa: E731
+    def late(at_s: float) -> float:
+        return 0.0 if at_s < 110.0 else min(1.0, 0.1 + (at_s - 110.0) / 30.0)
+
     watch = played(until_s=600.0, current_a=lambda at_s: CURRENT_A * late(at_s), voltage_v=lambda _: volts(1.0))
     assert watch.found == ()
     assert watch.settled is not None
