@@ -19,7 +19,7 @@ from tests.campaigns.loads import line_files
 from tests.harness.electrical_load import ElectricalLoad, draw
 
 SEED = 1
-PERIOD_S = 0.1
+PERIOD_S, SHOWN_V = 0.1, 15.0
 BATCH, BATCHES = 500, 21
 FEW, MANY = 10, 100_000
 
@@ -47,9 +47,10 @@ class Estimate:
         self.now_s += PERIOD_S
         self.dose = dose.read(self.dose, self._settled.current_a, self.now_s, self._metering)
         loss_nm_per_s = wall_loss_nm_per_s(self.watch.bath_c, under_current=True)
-        grown_c = self.dose.charge.best - self.coat.barren.best
-        self.coat = coat.judged(coat.aged(self.coat, self.now_s, loss_nm_per_s, grown_c), self.dose.charge, grows=True)
-        sample = Sample(self.now_s, self._settled.current_a, 15.0, self.watch.bath_c, 3e4)
+        charge = self.dose.charge
+        outer_nm, layers_nm_c, barren = coat.older(self.coat, self.now_s, loss_nm_per_s, charge, grows=True)
+        self.coat = Coat(self.now_s, outer_nm, layers_nm_c, charge, barren, worked_v=SHOWN_V)
+        sample = Sample(self.now_s, self._settled.current_a, SHOWN_V, self.watch.bath_c, 3e4)
         self.watch = electrical.step(self.watch, sample, self._sight)
 
 
