@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -17,6 +18,7 @@ from simulators.plan import LinePlan
 from simulators.plan_process import CoolingPlan, LoadPlan
 from supervisor.config.load import LineFile
 from supervisor.core import coat, electrical
+from supervisor.core.actions import Answer
 from supervisor.core.anodize import State
 from supervisor.core.events import GaugeReading, Order
 from supervisor.core.learned import learned
@@ -44,10 +46,10 @@ GAIN, ZERO_A = 0.0018, 0.003
 """Together within the 0.2 % of reading + 5 mA of the supply's profile, beside its step of 1 mA."""
 
 LOOKS_S = 20.0
-"""After so long a person looks at a held load, s."""
+"""After so long a person looks at a load that is to start or is held, s."""
 
 PATIENCE = 60
-"""So many looks, and then it will not be restarted any more."""
+"""So many looks, and then it will not start any more."""
 
 STANDS = (State.HELD, State.COMPLETE)
 """Where off is proven and nothing more happens by itself."""
@@ -182,8 +184,7 @@ def _play(
     faults = faults_of(simulated, *lost, *gaps, speed=1.0)
     line = DirectLine(file, simulated, speed=1.0, seed=seed, faults=faults, after=before)
     line.start()
-    answer = line.ask("start", order=order_of(drawn, load))
-    assert answer.ok, answer.reasons
+    _insist(line, lambda: line.ask("start", order=order_of(drawn, load)))
     charges, restarts = _to_the_end(line, load)
     seen = _seen(world, line, load, charges, restarts)
     name = line.operation.load
@@ -217,21 +218,21 @@ def _play_on(line: DirectLine, charges: list[Held], until_s: float) -> None:
             dose = line.operation.dose
             charges.append(Held(dose.charge, dose.unbounded, line.true_charge_c))
         if line.stands is State.HELD:
-            _restart(line)
+            _insist(line, lambda: line.ask("restart"))
 
 
-def _restart(line: DirectLine) -> None:
-    """Let a person reset what has gone and restart the load; several looks may be needed."""
+def _insist(line: DirectLine, asks: Callable[[], Answer]) -> None:
+    """Let a person reset what has gone and start or restart a load; several looks may be needed."""
     reasons: tuple[str, ...] = ()
     for _ in range(PATIENCE):
         line.pass_time(LOOKS_S)
         for alarm in line.alarms:
             line.ask("alarm reset", alarm=alarm)
-        answer = line.ask("restart")
+        answer = asks()
         if answer.ok:
             return
         reasons = answer.reasons
-    raise AssertionError(f"It could not be restarted: {reasons}")
+    raise AssertionError(f"It could not be started: {reasons}")
 
 
 def _seen(world: str, line: DirectLine, load: DrawnLoad, charges: list[Held], restarts: int) -> LoadSeen:
