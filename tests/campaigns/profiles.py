@@ -164,8 +164,8 @@ def play_core(seed: int, for_s: float = PROFILE_S) -> Counted:
 
 def profile_figures(quick: bool, pool: Executor) -> Iterator[Figure]:
     """Measure the worst of some profiles; in a quick run few, and a short one through the core."""
-    alone = list(pool.map(play, range(1, 4 if quick else 101)))
-    core = list(pool.map(play_core, range(1, 2 if quick else 5), [600.0 if quick else PROFILE_S] * 4))
+    alone = list(pool.map(play, range(1, 4 if quick else 41)))
+    core = list(pool.map(play_core, range(1, 2 if quick else 3), [600.0 if quick else PROFILE_S] * 2))
     for part, found, base in (("", alone, BASE), ("_core", core, CORE_BASE)):
         worst = max(one.error_percent for one in found)
         yield Figure(f"dose_error_percent{part}", worst, "<= 0.01", len(found), SEED, base, timing=False)
