@@ -135,12 +135,15 @@ def draw_line(world: World, seed: int) -> DrawnLine:
 def draw_load(line: DrawnLine, seed: int) -> DrawnLoad:
     """A load on a line."""
     chance = random.Random(f"load {seed}")
-    easy = ALLOYS[line.alloy].growth_high > 0.3  # what grows thin coats only is ordered thin and run gently
+    # What grows slowly is ordered thin, and nothing so thick that it would chalk in the hot world's acid meanwhile.
+    easy = ALLOYS[line.alloy].growth_high > 0.3
+    density = chance.uniform(1.1, 1.6)
+    thinnest_um, thickest_um = (10.0, 12.0 * density) if easy else (5.0, 6.0 * density)
     error = (1.0 + line.area_error) * (1.0 + AREA_BY_LOAD * chance.uniform(-1.0, 1.0))
     return DrawnLoad(
         stated_dm2=line.area_dm2 * error,
-        density_a_per_dm2=chance.uniform(1.1, 1.6),
-        target_um=chance.uniform(10.0, 20.0) if easy else chance.uniform(5.0, 10.0),
+        density_a_per_dm2=density,
+        target_um=chance.uniform(thinnest_um, thickest_um),
         growth_um_per_a_min_dm2=line.growth_um_per_a_min_dm2 * chance.gauss(1.0, LOAD_TO_LOAD),
         gauge_error=chance.uniform(-1.0, 1.0),
         places=tuple(chance.gauss(1.0, RACK_SPREAD) for _ in range(GAUGE_READINGS)),
