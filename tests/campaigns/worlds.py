@@ -29,6 +29,15 @@ from simulators.cell import ALLOYS
 
 GAUGE_UM, GAUGE_SHARE, GAUGE_READINGS = 1.0, 0.03, 5
 RACK_SPREAD = 0.05
+ORDERED_UM = {
+    "6061": (10.0, 20.0, 14.0),
+    "7075": (10.0, 20.0, 12.0),
+    "2024": (5.0, 10.0, 6.0),
+    "cast 356": (5.0, 10.0, 6.0),
+}
+"""Least and most, um, and most per A/dm2: what grows slowly is ordered thin, and nothing so thick that it could chalk
+in the hot world's acid before it is done, which the core refuses."""
+
 LOAD_TO_LOAD = 0.015
 AREA_SHARED, AREA_BY_LOAD = 0.05, 0.02
 LOST_SHARE, GAP_S, MOST_GAPS = 0.01, 5.0, 2
@@ -135,15 +144,13 @@ def draw_line(world: World, seed: int) -> DrawnLine:
 def draw_load(line: DrawnLine, seed: int) -> DrawnLoad:
     """A load on a line."""
     chance = random.Random(f"load {seed}")
-    # What grows slowly is ordered thin, and nothing so thick that it would chalk in the hot world's acid meanwhile.
-    easy = ALLOYS[line.alloy].growth_high > 0.3
     density = chance.uniform(1.1, 1.6)
-    thinnest_um, thickest_um = (10.0, 12.0 * density) if easy else (5.0, 6.0 * density)
+    thinnest_um, thickest_um, by_density = ORDERED_UM[line.alloy]
     error = (1.0 + line.area_error) * (1.0 + AREA_BY_LOAD * chance.uniform(-1.0, 1.0))
     return DrawnLoad(
         stated_dm2=line.area_dm2 * error,
         density_a_per_dm2=density,
-        target_um=chance.uniform(thinnest_um, thickest_um),
+        target_um=chance.uniform(thinnest_um, min(thickest_um, by_density * density)),
         growth_um_per_a_min_dm2=line.growth_um_per_a_min_dm2 * chance.gauss(1.0, LOAD_TO_LOAD),
         gauge_error=chance.uniform(-1.0, 1.0),
         places=tuple(chance.gauss(1.0, RACK_SPREAD) for _ in range(GAUGE_READINGS)),
