@@ -113,7 +113,7 @@ class Played:
         if self.broken:
             raise ArithmeticError("planted")
         return {
-            "units": "metric", "speed": 1.0, "watch_only": False, "contacts": {},
+            "units": "metric", "speed": 1.0, "watch_only": False, "contacts": {}, "calibrations": {}, "commissioned": {},
             "at": {"wall_s": self.instant().wall_s},
             "supplies": {
                 "main": {
