@@ -85,7 +85,7 @@ def _guided(asked: argparse.Namespace, answer: dict[str, Any], known: dict[str, 
     try:
         points, reference = guide(asked, answer["units"], known, watching=answer["watch_only"])
     except Left as left:
-        print(left or "Left; nothing is kept.", file=sys.stderr)
+        print(str(left) or "Left; nothing is kept.", file=sys.stderr)
         return 1
     of: dict[str, Asked] = {"channel": asked.channel}
     if asked.commission:

@@ -91,7 +91,7 @@ class Steps:
         points = []
         for text in COMMISSION:
             shown = self._still(text.format(of=self._known["of"]))
-            points.append(f"{shown} = {self._asked_for('What does the reference show? ')!r} A")
+            points.append(f"{shown} = {self._asked_for('What does the reference show? '):.7g} A")
         _yes("Was it so, arrow and all the other supplies as said? yes or no: ")
         return points
 
@@ -104,13 +104,13 @@ class Steps:
 
     def _ice(self) -> str:
         self._against.append("ice point")
-        return f"{self._still(ICE)} = {ICE_C!r} degC"
+        return f"{self._still(ICE)} = {ICE_C:.7g} degC"
 
     def _boiling(self) -> str:
         boils_c, where = _boils_here()
         shown = show(boils_c, "temperature", self._system)
         self._against.append(f"water boiling at {shown} ({where})")
-        return f"{self._still(f'{BOILING} It boils at {shown} here.')} = {boils_c!r} degC"
+        return f"{self._still(f'{BOILING} It boils at {shown} here.')} = {boils_c:.7g} degC"
 
     def _zero(self) -> str:
         self._against.append("zero")
@@ -119,7 +119,7 @@ class Steps:
     def _reference(self) -> str:
         self._against.append("reference")
         shown = self._still(REFERENCE[self._unit])
-        return f"{shown} = {self._asked_for('What does the reference show? ')!r} {self._unit}"
+        return f"{shown} = {self._asked_for('What does the reference show? '):.7g} {self._unit}"
 
     def _asked_for(self, prompt: str) -> float:
         return _quantity(prompt, (_KINDS[self._unit],))[0]
@@ -133,7 +133,7 @@ class Steps:
             shown, spread = sum(readings) / len(readings), max(readings) - min(readings)
             print(f"{self._channel} shows {show(shown, _KINDS[self._unit], self._system)}.")
             if spread <= self._known["limits"]["steady"]:
-                return f"{shown!r} {self._unit} +- {spread!r} {self._unit}"
+                return f"{shown:.7g} {self._unit} +- {spread:.3g} {self._unit}"
             print("It still moves; wait a while.")
 
     def _readings(self) -> list[float]:
