@@ -139,20 +139,16 @@ def less(whole: Interval, part: Interval) -> Interval:
     return Interval(whole.low - part.low, whole.best - part.best, whole.high - part.high)
 
 
-def aged(coat: Coat, now_s: float, loss_nm_per_s: float, grown: float) -> Coat:
-    """Let acid work up to process time `now_s` on the coat that a charge of `grown`, C, has made by then."""
-    if grown <= 0 or coat.counted_s is None:
-        return replace(coat, counted_s=now_s)
-    loss_nm = loss_nm_per_s * max(0.0, now_s - coat.counted_s)
-    return replace(
-        coat,
-        counted_s=max(now_s, coat.counted_s),
-        outer_nm=coat.outer_nm + loss_nm,
-        layers_nm_c=coat.layers_nm_c + loss_nm * grown,
-    )
+def older(
+    coat: Coat, now_s: float, loss_nm_per_s: float, charge: Interval, *, grows: bool
+) -> tuple[float, float, Interval]:
+    """Let acid work up to process time `now_s`, and say of the charge since the last time, C, whether it grew coat.
 
-
-def judged(coat: Coat, charge: Interval, *, grows: bool) -> Coat:
-    """Say of the charge since the last time, C, whether it grew coat."""
+    Returns what `outer_nm`, `layers_nm_c` and `barren` are then. Nothing is lost before there is a coat.
+    """
     barren = coat.barren if grows else coat.barren.plus(less(charge, coat.judged))
-    return replace(coat, judged=charge, barren=barren)
+    grown = charge.best - barren.best
+    if grown <= 0 or coat.counted_s is None:
+        return coat.outer_nm, coat.layers_nm_c, barren
+    loss_nm = loss_nm_per_s * max(0.0, now_s - coat.counted_s)
+    return coat.outer_nm + loss_nm, coat.layers_nm_c + loss_nm * grown, barren

@@ -186,7 +186,9 @@ def step(watch: Watch, sample: Sample, sight: Sight) -> Watch:
     if watch.settled is not None:
         return _compare(watch, bath_c, log, sample, sight)
     settling_s = sample.at_s - watch.quiet_s - SETTLING_S
-    if settling_s < 0.0:
+    if settling_s < 0.0 or abs(log - watch.level) > _bounds(sight)[0]:
+        # What still moves has not settled: a coat that is restarted takes its current late, for up to 120 s.
+        watch = replace(watch, quiet_s=max(watch.quiet_s, sample.at_s - SETTLING_S))
         return replace(watch, at_s=sample.at_s, bath_c=bath_c, level=log, fast=log, lagging=log)
     # The mean of what the load shows once it has settled.
     level = watch.level + (log - watch.level) * min(1.0, elapsed_s / max(settling_s, elapsed_s))

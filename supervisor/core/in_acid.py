@@ -24,30 +24,49 @@ if TYPE_CHECKING:
 PLAUSIBLE_AFTER_S = 60.0
 """Process time under current from which a voltage that is too low means that no coat grows."""
 
+EVERY_S = 1.0
+"""Process time after which the coat is looked at though no reading came."""
+
 NEARED_SHARE = 0.9
 NEARED_WITHIN_S = 120.0
 """At a restart the current may stay away until the voltage is so near to its earlier value, and for so long at most."""
 
 
 def follow(work: Work, name: str) -> None:
-    """Bring the coat under a supply up to now."""
-    supply = work.supply(name)
+    """Bring the coat under a supply up to now: at every reading of the current, and every second without one."""
+    supply, setup, now_s = work.supply(name), work.supply_setup(name), work.at.process_s
     operation, known = supply.operation, supply.coat
     if operation is None or known.out_s is not None or operation.dose.charge.best <= 0:
         return
-    setup, now_s = work.supply_setup(name), work.at.process_s
     flows = operation.energised and operation.dose.last.best >= setup.off_threshold_a
+    charge, counted_s = operation.dose.charge, known.counted_s
+    turned = flows == (known.off_since_s is not None)
+    if counted_s is not None and charge == known.judged and not turned and now_s < counted_s + EVERY_S:
+        return
+    voltage_v = _voltage_v(work, setup)
     loss = wall_loss_nm_per_s(_bath_c(work, setup), under_current=flows)
-    after = coat.aged(known, now_s, loss, coat.grown_c(operation, known))
-    if after.judged != operation.dose.charge:
-        after = coat.judged(after, operation.dose.charge, grows=_grows(work, setup, operation))
-    if flows:
-        after = replace(after, off_since_s=None, off_unknown=False)
-    elif after.off_since_s is None:
-        # The newest reading is when it flowed last for all anybody knows, also where a supervisor was away since.
-        seen_s = now_s if operation.dose.last_s is None else operation.dose.last_s
-        after = replace(after, off_since_s=min(now_s, seen_s))
-    work.put(name, replace(supply, coat=_volts(work, setup, operation, after)))
+    grows = charge == known.judged or _grows(operation, voltage_v, now_s)
+    outer_nm, layers_nm_c, barren = coat.older(known, now_s, loss, charge, grows=grows)
+    works = flows and operation.dose.last.best >= work.setup.anodize.reached_fraction * operation.plan.expected_a
+    after = coat.Coat(
+        counted_s=now_s if counted_s is None else max(now_s, counted_s),
+        outer_nm=outer_nm,
+        layers_nm_c=layers_nm_c,
+        judged=charge,
+        barren=barren,
+        off_since_s=None if flows else _off_since_s(operation, known, now_s),
+        off_unknown=known.off_unknown and not flows,
+        worked_v=voltage_v if works and voltage_v is not None else known.worked_v,
+        awaited_v=None if works else _awaited_v(operation, known, voltage_v, now_s),
+    )
+    work.put(name, replace(supply, coat=after))
+
+
+def _off_since_s(operation: Operation, known: coat.Coat, now_s: float) -> float:
+    """The newest reading is when it flowed last for all anybody knows, also where a supervisor was away since."""
+    if known.off_since_s is not None:
+        return known.off_since_s
+    return now_s if operation.dose.last_s is None else min(now_s, operation.dose.last_s)
 
 
 def _bath_c(work: Work, setup: SupplySetup) -> float:
@@ -63,26 +82,22 @@ def _voltage_v(work: Work, setup: SupplySetup) -> float | None:
     return fresh(work.state, channel.name, work.at.process_s, channel.age_limit_s)
 
 
-def _grows(work: Work, setup: SupplySetup, operation: Operation) -> bool:
+def _grows(operation: Operation, voltage_v: float | None, now_s: float) -> bool:
     """Whether the newest charge grew coat: none does under a voltage that is no cell's. Unknown is no sign against."""
-    voltage_v, ramp, plan = _voltage_v(work, setup), operation.ramp, operation.plan
-    if voltage_v is None or ramp is None or ramp.on_s is None or work.at.process_s < ramp.on_s + PLAUSIBLE_AFTER_S:
+    ramp, plan = operation.ramp, operation.plan
+    if voltage_v is None or ramp is None or ramp.on_s is None or now_s < ramp.on_s + PLAUSIBLE_AFTER_S:
         return True
     volts = min((ALLOYS[one].voltage_v for one in plan.alloy.split(", ") if one in ALLOYS), default=USUAL_V)
     return voltage_v >= least_plausible_v(volts, operation.dose.last.best / plan.area_m2)
 
 
-def _volts(work: Work, setup: SupplySetup, operation: Operation, after: coat.Coat) -> coat.Coat:
-    """Remember the voltage that the load works at, and end the wait for it after a restart."""
-    voltage_v, ramp = _voltage_v(work, setup), operation.ramp
-    if not operation.energised or ramp is None or ramp.on_s is None:
-        return after
-    works = operation.dose.last.best >= work.setup.anodize.reached_fraction * operation.plan.expected_a
-    if after.awaited_v is not None:
-        neared = voltage_v is not None and voltage_v >= NEARED_SHARE * after.awaited_v
-        if works or neared or work.at.process_s >= ramp.on_s + NEARED_WITHIN_S:
-            after = replace(after, awaited_v=None)
-    return replace(after, worked_v=voltage_v) if works and voltage_v is not None else after
+def _awaited_v(operation: Operation, known: coat.Coat, voltage_v: float | None, now_s: float) -> float | None:
+    """The voltage that a restart waits for; None once it is near, or two minutes after on."""
+    ramp = operation.ramp
+    if known.awaited_v is None or ramp is None or ramp.on_s is None:
+        return known.awaited_v
+    neared = voltage_v is not None and voltage_v >= NEARED_SHARE * known.awaited_v
+    return None if neared or now_s >= ramp.on_s + NEARED_WITHIN_S else known.awaited_v
 
 
 def sits(supply: SupplyState) -> bool:

@@ -83,8 +83,7 @@ def follow(work: Work, name: str) -> None:
     if operation.electrical is not None and sample.at_s <= operation.electrical.at_s:
         return
     watch = operation.electrical or electrical.begin(operation.ramp.on_s, sample.bath_c)
-    awaits_volts = work.supply(name).coat.awaited_v is not None
-    if operation.ramp.next_s is not None or awaits_volts or knobs.waits_for_hands(setup, operation):
+    if operation.ramp.next_s is not None or knobs.waits_for_hands(setup, operation):
         watch = electrical.disturbed(watch, sample.at_s)
     seen = electrical.step(watch, sample, sight(work.setup, setup, operation.plan))
     work.put_operation(name, replace(operation, electrical=seen))

@@ -1,7 +1,7 @@
 """Oxide thickness from charge per area: the 720 rule and its kin.
 
 Source: "How to apply the 720 rule to current density anodizing", Products Finishing, Table 1:
-mil = (A/ft2) x min / 720. In SI: 0.32774 um per A*min/dm2, or 5.4623e-5 um per C/m2. Empirical; published factors
+mil = (A/ft2) x min / 720. In SI: 0.32774 um per A*min/dm2, or 5.4624e-5 um per C/m2. Empirical; published factors
 for alloys of the 1xxx, 5xxx and 6xxx kind run from 0.30 to 0.33.
 Valid for sulfuric acid near 20 degC while growth is steady and the coat stays well below its chalking limit.
 Across a rack thickness scatters by 5-20 % either way (from memory); classes of thickness ask for a mean and for a least

@@ -95,6 +95,17 @@ def test_a_coat_that_would_chalk_before_it_is_thick_enough_is_refused() -> None:
     assert plan(replace(slow, target_um=15.0)).target_um == 15.0
 
 
+def test_the_plan_leaves_a_twentieth_of_its_time_before_the_coat_chalks() -> None:
+    longest = plan(replace(GOOD, target_um=28.0))
+    chalks_s = longest.longest_s  # R8 ends it there, see below
+    um_per_s = 28.0 / (longest.expected_s - longest.ramp_s / 2)
+    at_s = {share: um_per_s * (chalks_s / share - longest.ramp_s / 2) for share in (1.04, 1.06)}
+    slow = replace(GOOD, density_a_per_m2=110.0)
+    ratio = 110.0 / 150.0
+    assert plan(replace(slow, target_um=ratio * at_s[1.06])).longest_s == pytest.approx(chalks_s)
+    assert "chalk" in refused(replace(slow, target_um=ratio * at_s[1.04]))
+
+
 def test_the_target_named_in_that_refusal_is_one_that_is_taken() -> None:
     reason = refused(replace(GOOD, target_um=28.0, density_a_per_m2=100.0))
     named_um = float(reason.partition("at most ")[2].partition(" ")[0])

@@ -10,11 +10,13 @@ from supervisor.core import coat
 from supervisor.core.anodize import Operation
 from supervisor.core.coat import Coat
 from supervisor.core.events import Order, Quality, Reading, Scanned
+from supervisor.core.setup import StopsOn
 from supervisor.service.status import status
 from supervisor.trade import dissolution
-from supervisor.trade.charge import Interval
+from supervisor.trade.charge import NOTHING, Interval
 from tests.core.kit import Bench
 
+TEN = Interval(10.0, 10.0, 10.0)
 GROWTH = Interval(5.0e-5, 5.25e-5, 5.5e-5)
 
 
@@ -88,32 +90,36 @@ def test_past_the_chalking_limit_thickness_falls_and_its_upper_bound_stays(runni
 
 def test_each_layer_loses_from_when_it_grew() -> None:
     """Under a steady current the mean loss is half of what the outermost walls have lost."""
-    made, now_s = Coat(), 0.0
-    for charge in range(1, 1001):
-        now_s += 1.0
-        made = coat.aged(made, now_s, 0.001, float(charge))
-    assert made.outer_nm == pytest.approx(0.999)
+    made = Coat(counted_s=0.0)
+    for now in range(1, 1001):
+        charge = Interval(now, now, now)
+        outer_nm, layers_nm_c, _ = coat.older(made, now, 0.001, charge, grows=True)
+        made = Coat(counted_s=now, outer_nm=outer_nm, layers_nm_c=layers_nm_c, judged=charge)
+    assert made.outer_nm == pytest.approx(1.0)
     assert made.layers_nm_c / 1000.0 == pytest.approx(0.5, rel=0.01)
 
 
 def test_no_time_runs_backward_and_nothing_is_lost_before_there_is_a_coat() -> None:
-    assert coat.aged(Coat(counted_s=5.0), 10.0, 1.0, 0.0) == Coat(counted_s=10.0)
-    assert coat.aged(Coat(counted_s=5.0), 3.0, 1.0, 10.0) == Coat(counted_s=5.0)
+    assert coat.older(Coat(counted_s=5.0), 10.0, 1.0, NOTHING, grows=True) == (0.0, 0.0, NOTHING)
+    assert coat.older(Coat(), 10.0, 1.0, TEN, grows=True) == (0.0, 0.0, NOTHING)
+    assert coat.older(Coat(counted_s=5.0), 3.0, 1.0, TEN, grows=True) == (0.0, 0.0, NOTHING)
+    assert coat.older(Coat(counted_s=5.0), 7.0, 1.0, TEN, grows=True) == (2.0, 20.0, NOTHING)
+    assert coat.older(Coat(counted_s=5.0), 7.0, 1.0, TEN, grows=False) == (0.0, 0.0, TEN)
 
 
 def test_time_in_acid_is_counted_at_the_temperature_of_the_bath(running: Bench) -> None:
     cool, warm = running, under_way()
     for bench in (cool, warm):
         bench.temperature(21.9 if bench is warm else 20.5)
-        bench.later(0.5)
+        bench.later(1.1)
         bench.wake_up()
-        bench.later(2.0)
+        bench.later(1.5)
     before = {id(bench): bench.supply().coat.outer_nm for bench in (cool, warm)}
     for bench in (cool, warm):
         bench.wake_up()
     took_cool, took_warm = (bench.supply().coat.outer_nm - before[id(bench)] for bench in (cool, warm))
-    assert took_cool == pytest.approx(2.0 * dissolution.wall_loss_nm_per_s(20.5, under_current=True))
-    assert took_warm == pytest.approx(2.0 * dissolution.wall_loss_nm_per_s(21.9, under_current=True))
+    assert took_cool == pytest.approx(1.5 * dissolution.wall_loss_nm_per_s(20.5, under_current=True))
+    assert took_warm == pytest.approx(1.5 * dissolution.wall_loss_nm_per_s(21.9, under_current=True))
 
 
 def test_off_the_current_acid_works_with_the_other_energy(running: Bench) -> None:
@@ -122,12 +128,13 @@ def test_off_the_current_acid_works_with_the_other_energy(running: Bench) -> Non
     bench.ask("hold")
     bench.run(1.5)
     bench.temperature(21.9)
+    bench.later(1.1)
     bench.wake_up()
     before = bench.supply().coat.outer_nm
-    bench.later(2.0)
+    bench.later(1.5)
     bench.wake_up()
     took = bench.supply().coat.outer_nm - before
-    assert took == pytest.approx(2.0 * dissolution.wall_loss_nm_per_s(21.9, under_current=False))
+    assert took == pytest.approx(1.5 * dissolution.wall_loss_nm_per_s(21.9, under_current=False))
 
 
 def test_while_nobody_knows_the_temperature_the_warmest_of_the_band_counts(running: Bench) -> None:
@@ -181,6 +188,22 @@ def test_the_target_is_reached_by_what_grew_coat_alone(running: Bench) -> None:
     bench.line.state = replace(bench.line.state, supplies={"main": replace(supply, operation=short)})
     bench.wake_up()
     assert not bench.operation().energised
+
+
+@pytest.mark.parametrize(("stops_on", "extra_c"), [("low", 1.0), ("best", 2.0), ("high", 3.0)])
+def test_what_grew_none_is_added_by_the_bound_that_stops(running: Bench, stops_on: StopsOn, extra_c: float) -> None:
+    made = operation(running, plan=replace(running.operation().plan, stops_on=stops_on))
+    barren = Coat(barren=Interval(1.0, 2.0, 3.0))
+    assert coat.target_c(made, barren) == pytest.approx(made.plan.target_c + extra_c)
+
+
+def test_the_next_load_begins_without_what_the_last_one_lost(running: Bench) -> None:
+    running.ask("stop")
+    running.run(2.0)
+    assert running.ask("out").ok
+    assert running.ask("reset").ok
+    assert running.ask("start", order=Order(0.013, 20.0)).ok
+    assert running.supply().coat == Coat()
 
 
 def test_the_status_tells_what_is_known_of_the_coat(running: Bench) -> None:

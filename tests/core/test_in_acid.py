@@ -73,6 +73,14 @@ def test_time_off_the_current_is_counted_from_the_newest_reading_before_it_ended
     assert 2.0 <= held.now_s - since_s <= 2.0 + held.scan_s
 
 
+def test_what_ended_between_two_readings_ended_at_the_first() -> None:
+    bench = Bench(PLAIN).running(target_um=20.0)
+    read_s = bench.operation().dose.last_s
+    goes_on(bench, 0.3)
+    assert bench.ask("hold").ok
+    assert bench.supply().coat.off_since_s == read_s
+
+
 def test_a_reminder_comes_after_two_minutes_and_an_alarm_after_five(held: Bench) -> None:
     goes_on(held, 115.0)
     assert (held.alarm(REMINDER), held.alarm(ALARM)) == (AlarmState.NORMAL, AlarmState.NORMAL)
@@ -281,6 +289,8 @@ def test_over_a_new_boot_nobody_knows_for_how_long_it_was_off_and_the_coat_must_
     assert answer.ok
     assert ("nobody can say" in answer.data["notice"]) is not same_boot
     assert bool(held.line.state.loads["load-1"].gauge) is not same_boot
+    reads(held, 1.9, 15.0)
+    assert not held.supply().coat.off_unknown
 
 
 def test_a_load_that_is_over_is_carried_into_a_new_boot_too(held: Bench) -> None:

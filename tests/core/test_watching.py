@@ -134,6 +134,18 @@ def test_an_area_that_is_far_off_is_told_and_the_load_goes_on() -> None:
     assert bench.alarm("main/area-wrong") is AlarmState.RETURNED_UNACKNOWLEDGED
 
 
+def test_a_load_is_left_to_settle_after_its_soft_start_however_long_that_is() -> None:
+    bench = Bench()
+    bench.start_service()
+    assert bench.ask("start", order=Order(AREA_M2, 20.0, ramp_s=120.0)).ok
+    while bench.operation().ramp is None or bench.operation().ramp.next_s is not None:  # type: ignore[union-attr]
+        shows(bench, at_area(0.7))
+    assert bench.now_s > 200.0
+    for _ in range(100):
+        shows(bench, SOUND_V)
+    assert bench.stands() is State.RUNNING
+
+
 def test_after_a_restart_the_load_is_learned_anew() -> None:
     bench = settled()
     until(bench, "main/contact-lost-part", TRIPS["contact-lost-part"])
