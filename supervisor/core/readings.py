@@ -142,7 +142,8 @@ def _narrow(work: Work, setup: SupplySetup, what: str, value: float, sent_s: flo
         return
     if what == "set_current":
         counted = gaps.set_read_back(operation.dose, value, sampled_s, setup.current_step_a)
-    elif what == "counter" and setup.counts is not None:
+    elif what == "counter" and setup.counts is not None and setup.current not in work.state.calibrations:
+        # A counter adds up what the supply's own meter shows: where that had to be put right, so would this.
         counter = gaps.Counter(setup.counts, setup.rated_current_a, sampled_s - sent_s)
         counted = gaps.counter_read(operation.dose, value, sampled_s, counter)
     else:

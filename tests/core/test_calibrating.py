@@ -11,9 +11,9 @@ from supervisor.core.actions import Answer, Note
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.believe import FROZEN
-from supervisor.core.events import Quality, Started
+from supervisor.core.events import Quality, Reading, Scanned, Started
 from supervisor.core.heating import HeatingState
-from supervisor.core.setup import BelieveSetup, LineSetup
+from supervisor.core.setup import Accuracy, BelieveSetup, ChannelSetup, LineSetup
 from supervisor.core.state import LineState
 from supervisor.records import codec
 from supervisor.trade.calibration import Point
@@ -319,3 +319,24 @@ def test_every_thermometer_and_every_meter_of_a_line_can_be_calibrated() -> None
     assert calibrate(bench, BATH, THERMOMETER).ok
     assert calibrate(bench, CURRENT, METER).ok
     assert calibrate(bench, "main-voltage", (Point(0.0, 0.0, 0.0, "V"), Point(19.9, 20.0, 0.0, "V"))).ok
+
+
+def counting() -> LineSetup:
+    plain = line_setup()
+    counter = ChannelSetup("main-counter", "main-device", "charge", "C", 0.0, 1e9, Accuracy(0.005, 0.36), 0.4, 3.0)
+    supply = replace(plain.supplies["main"], counter="main-counter", counts=Accuracy(0.005, 0.36))
+    return replace(plain, channels={**plain.channels, "main-counter": counter}, supplies={"main": supply})
+
+
+@pytest.mark.parametrize("calibrated", [False, True])
+def test_a_counter_bounds_no_charge_where_its_own_supply_s_meter_had_to_be_put_right(calibrated: bool) -> None:
+    bench = Bench(counting())
+    bench.start_service()
+    if calibrated:
+        assert calibrate(bench, CURRENT, METER).ok
+    assert bench.start().ok
+    bench.run(12.0)
+    bench.later(0.01)
+    reading = Reading("main-counter", Quality.GOOD, 20.0)
+    bench.give(Scanned(bench.at, "main-device", bench.now_s, bench.now_s, (reading,)))
+    assert (bench.operation().dose.counted is None) is calibrated

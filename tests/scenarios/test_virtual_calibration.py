@@ -36,3 +36,17 @@ async def test_a_calibrated_line_runs_and_replays_by_its_calibration_and_keeps_i
         assert line.service.status()["calibrations"] == right["calibrations"]
         told = await line.ask("calibrations")
         assert told["instruments"]["acid-temperature"]["calibration"]["points"][0] == {"shown": 0.5, "true": 0.0}
+
+
+@virtually
+async def test_what_is_told_while_only_watching_serves_the_next_run() -> None:
+    async with virtual_line() as line:
+        await line.start(watch_only=True)
+        await line.pass_time(60.0)
+        points = ["0 A = 0 A", "1 A = 1 A", "4.95 A = 5 A"]
+        assert (await line.ask("calibrate", channel="main-current", points=points[::2], reference="meter 12"))["ok"]
+        assert (await line.ask("commission", confirmed=True, points=points, reference="meter 12"))["ok"]
+        await line.stop()
+        await line.start()
+        status = line.service.status()
+        assert (list(status["calibrations"]), list(status["commissioned"])) == (["main-current"], ["main"])
