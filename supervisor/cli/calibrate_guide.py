@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from supervisor.cli.ask import answer_of
+from supervisor.core.events import Quality
 from supervisor.trade.boiling import pressure_pa, saturation_c
 from supervisor.trade.calibration import ICE_C
 from supervisor.units import Kind, System, UnitMistake, parse, show
@@ -22,7 +23,7 @@ TAKES_S = 10.0
 """Wire time over which an instrument must stand still for a point; common practice, no source."""
 
 LEAST_READINGS = 3
-GIVES_UP_S = 30.0
+GIVES_UP_S = 120.0
 
 LOWEST_PA, HIGHEST_PA = 45_000.0, 109_000.0
 """Pressures that people live under: 6,000 m high, and the highest ever read at the sea (from memory)."""
@@ -129,6 +130,7 @@ class Steps:
         print(f"\n{text}")
         while True:
             _typed("Enter when it is so: ")
+            print(f"Reading {self._channel} for some seconds; leave it as it is.")
             readings = self._readings()
             shown, spread = sum(readings) / len(readings), max(readings) - min(readings)
             print(f"{self._channel} shows {show(shown, _KINDS[self._unit], self._system)}.")
@@ -141,16 +143,22 @@ class Steps:
         found: dict[float, float] = {}
         began_s = time.monotonic()
         while (for_s := time.monotonic() - began_s) < TAKES_S or len(found) < LEAST_READINGS:
-            if for_s > GIVES_UP_S:
-                raise Left(f"calibrate: {self._channel} shows nothing good. See ampminder status; nothing is kept.")
             answer = answer_of(self._line, "calibrations", {})
             if not answer["ok"]:
                 raise Left(" ".join(answer["reasons"]))
             one = answer["instruments"][self._channel]
+            if for_s > GIVES_UP_S:
+                raise Left(self._nothing_good(one["reading"]))
             if one["shown"] is not None:
                 found[one["sampled_s"]] = one["shown"]
             time.sleep(0.5)
         return list(found.values())
+
+    def _nothing_good(self, reading: str) -> str:
+        text = f"calibrate: {self._channel} shows too little that is good (its reading: {reading}). Nothing is kept."
+        if self._unit == "A" and reading == Quality.OUT_OF_RANGE:
+            text += " If current flows, its two sense wires may be the wrong way round."
+        return text
 
 
 def _boils_here() -> tuple[float, str]:

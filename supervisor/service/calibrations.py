@@ -49,6 +49,7 @@ def _instrument(
         "unit": setup.channels[channel].unit,
         "limits": asdict(calibrated.limits(setup, instrument)),
         "shown": None if latest is None or stale else latest.shown,
+        "reading": "none yet" if latest is None else "stale" if stale else str(latest.reading.quality),
         "sampled_s": None if latest is None else latest.at_s,
         "against": list(calibrating.against(setup, state, instrument)),
         "calibration": known and _known(known, at),

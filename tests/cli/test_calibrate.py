@@ -232,8 +232,17 @@ def test_a_sensor_that_shows_nothing_good_ends_it(
     desk = sits(BATH, "")
     desk.shows = [None]
     assert main(["calibrate", BATH]) == 1
-    assert "shows nothing good" in capsys.readouterr().err
+    assert "shows too little that is good (its reading: none yet)" in capsys.readouterr().err
     assert supervisor.asked == []
+
+
+def test_a_meter_that_shows_less_than_nothing_may_be_the_wrong_way_round(
+    sits: Sits, capsys: pytest.CaptureFixture[str]
+) -> None:
+    backwards = Latest(Reading(CURRENT, Quality.OUT_OF_RANGE, None), 99.5, None)
+    sits(CURRENT, "", state=replace(line(), channels={CURRENT: backwards}), watching=True)
+    assert main(["calibrate", CURRENT, "--commission"]) == 1
+    assert "its two sense wires may be the wrong way round" in capsys.readouterr().err
 
 
 def test_leaving_in_the_middle_keeps_nothing(
