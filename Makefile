@@ -49,12 +49,14 @@ samples: $(READY)
 	@$(BIN)/python -m tests.campaigns spine --quick
 	@$(BIN)/python -m tests.campaigns breadth --quick
 	@$(BIN)/python -m tests.campaigns alarms --quick
+	@$(BIN)/python -m tests.campaigns measurement --quick
 	@$(BIN)/python -m tests.benchmarks spine --quick
 
 figures: $(READY)
 	@$(BIN)/python -m tests.campaigns spine
 	@$(BIN)/python -m tests.campaigns breadth
 	@$(BIN)/python -m tests.campaigns alarms
+	@$(BIN)/python -m tests.campaigns measurement
 	@$(BIN)/python -m tests.benchmarks spine
 
 # Pin again after pyproject.toml changed (needs the tool uv); no index address is written.

@@ -162,11 +162,20 @@ def _counted(dose: Dose, came: Came, flowed: Interval, low_a: float, high_a: flo
     if low_c < 0.0:  # known better: none flows back, whatever the readings have not shown yet
         low_c, ahead = 0.0, replace(ahead, low=max(ahead.low, ahead.high))
     charge = Interval(low_c, min(max(dose.charge.best + flowed.best, low_c), high_c), high_c)
-    level = Interval(low_a, low_a, high_a)
-    return replace(
-        dose, charge=charge, last_s=came.at_s, last=came.last, steps_s=(), ahead=ahead, doubt_s=came.doubt_s,
-        level=level,
-    )  # fmt: skip
+    return Dose(  # written out: this is done for every reading, and replace() costs twice as much
+        charge=charge,
+        last_s=came.at_s,
+        last=came.last,
+        steps_s=(),
+        unbounded=dose.unbounded,
+        ahead=ahead,
+        doubt_s=came.doubt_s,
+        level=Interval(low_a, low_a, high_a),
+        gap=dose.gap,
+        set_back=dose.set_back,
+        counted=dose.counted,
+        uncounted=dose.uncounted,
+    )
 
 
 def turned(behind: Interval) -> Interval:

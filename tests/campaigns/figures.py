@@ -22,7 +22,8 @@ class Figure:
         target: `<= 0.1`, `>= 100`, `87..93`, `= true` or `report` (which any value meets).
         n: how many measurements stand behind it. seed: of all chance in them; None where there is none.
         time_base: which clock it was measured on, and at which speed.
-        timing: whether it depends on how fast this machine is; such a figure decides nothing in a quick run.
+        timing: whether it depends on how fast this machine is, or needs a large sample to mean anything; such a figure
+            decides nothing in a quick run.
     """
 
     name: str

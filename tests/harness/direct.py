@@ -27,6 +27,7 @@ from supervisor.core.anodize import State
 from supervisor.core.events import (
     Ending,
     Event,
+    GaugeReading,
     Instant,
     Order,
     Recorded,
@@ -50,6 +51,9 @@ from tests.harness.virtual_loop import BEGINS_S
 
 WALL_S = 1.79e9
 
+_MOST_ASKED = 1000
+"""More than a person asks while one load runs: so no request of a later harness looks like a repetition."""
+
 
 class DirectLine(Standing):
     """A simulated line and a core for it, in one plain loop over moments. Wire time begins where virtual time does.
@@ -68,7 +72,9 @@ class DirectLine(Standing):
         speed: float = SPEED,
         seed: int = 0,
         faults: Iterable[Fault] = (),
+        after: DirectLine | None = None,
     ) -> None:
+        """Begin at rest; what is known `after` another load of the same line file is carried on, in a new boot."""
         self.speed = speed
         self.now_s = self._began_s = BEGINS_S
         self.truths: list[Truth] = []
@@ -78,13 +84,14 @@ class DirectLine(Standing):
         self.events = 0
         self.simulated = SimulatedLine(plan, seed=seed, faults=faults, tell=self.truths.append)
         self.setup = line_setup(line_file, speed)
-        self.line = Line(self.setup)
+        self.line = Line(self.setup, None if after is None else after.state)
+        self._journal_s = None if after is None else after.at.process_s
         self._hash = line_file.line_hash
         self._maps = {name: of for name, of in device_maps(line_file).items() if isinstance(of, RegisterMap)}
         self._devices = {name: ModbusDevice(name, of, self.simulated) for name, of in plan.devices.items()}
         self._buses = self._made_buses(line_file)
         self._wake_s = NEVER_S
-        self._numbers = count(1)
+        self._numbers = count(1 + _MOST_ASKED * self.line.state.operations)
         self._chance = random.Random(f"{seed} answers")
 
     def _made_buses(self, line_file: LineFile) -> dict[str, Bus]:
@@ -301,14 +308,28 @@ class DirectLine(Standing):
     # -- people
 
     def start(self, *, watch_only: bool = False) -> None:
-        """Start the supervisor's core and wait until every output is proven off."""
-        self.give(Started(self.at, "boot", CORE_VERSION, self._hash, watch_only))
+        """Start the supervisor's core and wait until every output is proven off; after another one in a new boot."""
+        known_s, first = self._journal_s, self._journal_s is None
+        self.give(Started(self.at, "boot", CORE_VERSION, self._hash, watch_only, known_s, same_boot=first))
         self.until(lambda: self.supply.output.proven_off, 600.0)
 
-    def ask(self, what: RequestKind, *, order: Order | None = None, alarm: str = "") -> Answer:
+    def ask(
+        self,
+        what: RequestKind,
+        *,
+        order: Order | None = None,
+        alarm: str = "",
+        load: str = "",
+        readings: tuple[GaugeReading, ...] = (),
+    ) -> Answer:
         """Make a request and return its answer."""
-        name = f"r{next(self._numbers)}"
-        self.give(Request(self.at, name, self.now_s, self.now_s + 5.0, "socket", "mara", what, "", alarm, order))
+        name, expires_s = f"r{next(self._numbers)}", self.now_s + 5.0
+        self.give(
+            Request(
+                self.at, name, self.now_s, expires_s, "socket", "mara", what, "", alarm, order, load=load,
+                readings=readings,
+            )
+        )  # fmt: skip
         return self.answers[name]
 
     def begin(self, target_um: float = 4.0, area_m2: float = 0.013) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from supervisor.core.actions import SwitchOff
 from supervisor.core.anodize import State
-from supervisor.core.events import Order
+from supervisor.core.events import GaugeReading, Order
 from supervisor.core.setup import Mode
 from tests.harness.direct import DirectLine, direct_line
 from tests.harness.lines import with_true_meter, write_files
@@ -135,3 +135,22 @@ def test_answers_lost_one_in_a_hundred_hold_no_load_and_leave_the_truth_in_its_i
     line.until_state(State.COMPLETE, within_s=7200.0)
     charge = line.operation.dose.charge
     assert charge.low <= line.true_charge_c <= charge.high
+
+
+def test_a_load_after_another_is_planned_by_what_that_one_taught(tmp_path: Path) -> None:
+    files = write_files(tmp_path)
+    first = DirectLine(files.load(), files.read_plan())
+    first.start()
+    first.begin(2.0)
+    first.until_state(State.COMPLETE)
+    published = first.operation.plan
+    assert first.ask("reset").ok
+    assert first.ask("gauge", load="load-1", readings=(GaugeReading(1.8, 1.8, "um"),)).ok
+    second = DirectLine(files.load(), files.read_plan(), after=first)
+    second.start()
+    second.begin(2.0)
+    assert (published.learned_from, second.operation.plan.learned_from) == (0, 1)
+    assert second.operation.plan.target_c > published.target_c
+    assert second.operation.load == "load-2"
+    second.until_state(State.COMPLETE)
+    assert second.alarms == set()
