@@ -28,6 +28,7 @@ Kind = Literal[
     "area",
     "thickness",
     "altitude",
+    "pressure",
     "current density",
     "charge",
     "time",
@@ -70,6 +71,7 @@ KINDS: dict[Kind, KindRow] = {
     "area": _row("m^2", "cm^2 dm^2 m^2 in^2 ft^2", ("dm²", 2), ("in²", 1)),
     "thickness": _row("um", "um mil mm in", ("µm", 1), ("mil", 3)),
     "altitude": _row("m", "m ft", ("m", 0), ("ft", 0)),
+    "pressure": _row("Pa", "hPa kPa mbar inHg mmHg", ("hPa", 1), ("inHg", 2)),
     "current density": _row("A/m^2", "A/dm^2 A/ft^2 A/m^2 mA/cm^2 A/in^2", ("A/dm²", 2), ("A/ft²", 1)),
     "charge": _row("C", "A*min A*h A*s C", ("A·min", 1), ("A·min", 1)),
     "time": _row("s", "s ms min h", ("s", 1), ("s", 1)),
@@ -112,6 +114,12 @@ hour = 3600 * second = h
 milliampere = 1e-3 * ampere = mA
 milligram = 1e-3 * gram = mg
 kilogram = 1e3 * gram = kg
+pascal = kilogram / meter / second ** 2 = Pa
+hectopascal = 100 * pascal = hPa
+kilopascal = 1000 * pascal = kPa
+millibar = 100 * pascal = mbar
+millimeter_Hg = 133.322387415 * pascal = mmHg
+inch_Hg = 3386.388640341 * pascal = inHg
 volt = kilogram * meter ** 2 / second ** 3 / ampere = V
 watt = volt * ampere = W
 kilowatt = 1e3 * watt = kW
@@ -304,6 +312,7 @@ _EXAMPLES: dict[Kind, str] = {
     "area": "130",
     "thickness": "20",
     "altitude": "420",
+    "pressure": "965",
     "current density": "1.5",
     "charge": "80",
     "time": "10",

@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeAlias, get_args
 
-from supervisor.cli import alarms, gauge
+from supervisor.cli import alarms, calibrate, gauge
 from supervisor.cli.ask import request, status
 from supervisor.cli.check import check
 from supervisor.cli.exercise import exercise
@@ -48,6 +48,14 @@ TANK = {
     "heat": "heat it from now on; asking again says that somebody is there",
     "rest": "switch its heater off until heat is asked for",
     "filled": "say that it was emptied and filled: its level contact must be seen to move before it is heated",
+}
+
+
+_OF_THEIR_OWN: dict[str, Callable[[argparse.Namespace], int]] = {
+    "alarms": alarms.alarms,
+    "gauge": gauge.ask,
+    "factor": gauge.ask,
+    "calibrate": calibrate.calibrate,
 }
 
 
@@ -150,6 +158,7 @@ def _asking_commands(commands: Commands) -> None:
         command.add_argument("name", metavar="NAME", help="the name of the tank in the line file")
     _exercise_command(commands, common)
     gauge.add_commands(commands, common)
+    calibrate.add_command(commands, common)
 
 
 def _exercise_command(commands: Commands, common: argparse.ArgumentParser) -> None:
@@ -180,10 +189,8 @@ def _do(asked: argparse.Namespace) -> int:
         from supervisor.demo import demo, list_faults  # noqa: PLC0415
 
         return list_faults() if asked.list_faults else demo(asked.fault, as_json=asked.json)
-    if asked.command == "alarms":
-        return alarms.alarms(asked)
-    if asked.command in {"gauge", "factor"}:
-        return gauge.ask(asked)
+    if asked.command in _OF_THEIR_OWN:
+        return _OF_THEIR_OWN[asked.command](asked)
     if asked.command in {"status", "anodize", "tank", "exercise"}:
         return _ask(asked)
     return _with_file(asked)

@@ -50,12 +50,24 @@ def status_lines(status: dict[str, Any]) -> Iterator[str]:
         note = "" if tank["reading"] == "good" else f" (reading {tank['reading']})"
         yield f"  {name}: {figure(tank['temperature_c'], 'temperature', system)}, band {low} to {high}{note}"
         yield from (f"    {text}" for text in (ready_text(tank, system), end_text(tank, system)) if text)
+    yield from (f"  {text}" for text in calibration_texts(status))
     if unhealthy := unhealthy_text(status):
         yield f"  {unhealthy}"
     yield from (f"  {text}" for text in switch_texts(status))
     yield from alarm_lines(status)
     if not status["journal"]["healthy"]:
         yield f"  record: {status['journal']['problem']}"
+
+
+def calibration_texts(status: dict[str, Any]) -> Iterator[str]:
+    """Tell until when instruments are calibrated, what is overdue by name first; nothing where none is."""
+    known = status["calibrations"]
+    overdue = [f"{name} since {one['due']}" for name, one in known.items() if one["overdue"]]
+    holds = [f"{name} until {one['due']}" for name, one in known.items() if not one["overdue"]]
+    if overdue:
+        yield f"calibration OVERDUE: {', '.join(overdue)}"
+    if holds:
+        yield f"calibrated: {', '.join(holds)}"
 
 
 def _supply_lines(name: str, supply: dict[str, Any], system: System) -> Iterator[str]:

@@ -65,6 +65,8 @@ def _changed(cause: str, table: InterlockTable, row: Row, view: View, told: Told
     if table.effect is not None and Effect[table.effect.upper()] < row.least:
         least = row.least.name.lower()
         told((*where, "effect"), f"{table.effect!r} is too weak for {cause}", f"{least} or stronger")
+    if row.about == "channel" and (table.effect not in {None, "warn"} or table.also):
+        told(where, f"{cause} hangs on a date, and clocks can be set: it switches nothing", "remove effect and also")
     if table.delay is not None and table.delay > row.longest_s:
         longest = show(row.longest_s, "time", view.system)
         right = f"at most {longest}" if row.longest_s else "remove it: this cause counts at once"

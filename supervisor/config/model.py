@@ -27,7 +27,7 @@ from supervisor.config.quantities import (
     Thickness,
     Voltage,
 )
-from supervisor.config.shape import Name, Table, quantity_error
+from supervisor.config.shape import Name, Quantity, Table, quantity_error
 from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, StopsOn, TargetMeans, ThermocoupleKind
 from supervisor.trade.metering import Averaging, Shows
 from supervisor.units import System
@@ -293,6 +293,21 @@ class AnodizeTable(Table):
     )
 
 
+class CalibrationTable(Table):
+    """How much of an instrument is put right by its calibration; a larger correction is refused."""
+
+    largest_temperature: Annotated[float, Quantity("temperature difference", above=0.0, most=5.0)] = Field(
+        default=2.0,
+        json_schema_extra={"default": "2 degC"},
+        description="of a thermometer; the defaults are common practice without a source",
+    )
+    largest_of_rating: Annotated[float, Quantity("fraction", above=0.0, most=0.1)] = Field(
+        default=0.02,
+        json_schema_extra={"default": "2 %"},
+        description="of a supply's current and volt meter, a share of its rated current or voltage",
+    )
+
+
 class LineDocument(Table):
     """A line file."""
 
@@ -308,6 +323,7 @@ class LineDocument(Table):
     contacts: dict[Name, ContactTable] = Field(default_factory=dict)
     growth: GrowthTable
     anodize: AnodizeTable
+    calibration: CalibrationTable = Field(default_factory=CalibrationTable)
     alarms: AlarmsTable = Field(default_factory=AlarmsTable)
     ventilation: VentilationTable = Field(default_factory=VentilationTable)
     interlocks: dict[Name, InterlockTable] = Field(default_factory=dict, description="by cause")

@@ -16,6 +16,7 @@ from supervisor.config.wire import View, links_of, maps_of, off_delays_of
 from supervisor.core.setup import (
     Accuracy,
     AnodizeSetup,
+    CalibrationSetup,
     ChannelSetup,
     GrowthSetup,
     LineSetup,
@@ -67,6 +68,7 @@ def line_setup(line: LineFile, speed: float = 1.0) -> LineSetup:
         interlocks=interlocks_of(document),
         ventilation=ventilation_of(document),
         alarms=alarms_of(document),
+        calibration=CalibrationSetup(document.calibration.largest_temperature, document.calibration.largest_of_rating),
     )
 
 

@@ -45,7 +45,7 @@ class Dose:
     Attributes:
         charge: C. last_s: process time of the newest good reading, s; None before the first.
         last: that reading with its bounds, A.
-        steps_s: process times since then at which the set point was changed, s.
+        steps_s: process times at which the set point was changed since then, or before and the meter is still turning.
         unbounded: whether a gap stands in it that nothing bounds from above; `charge.high` is then only a least value.
         ahead: what `charge` holds that the readings have not shown yet, bound by bound, C: the next reading's own
             takes its place.
@@ -119,15 +119,16 @@ def read(dose: Dose, current_a: float, at_s: float, metering: Metering, *, off_p
     if elapsed_s > GAP_PERIODS * metering.period_s:
         return _with_gap(dose, Came(at_s, now, behind, metering.doubt_s), metering.most_a)
     low_a, high_a = min(dose.last.low, now.low), max(dose.last.high, now.high, metering.unseen_a)
-    steps_s = _steps(dose, elapsed_s, metering) if dose.steps_s else ()
-    flowed = between_readings(dose.last, now, elapsed_s, steps_s, metering.unseen_a)
+    flowed = between_readings(dose.last, now, elapsed_s, _turns(dose, elapsed_s, metering), metering.unseen_a)
     was, turn_c = dose.ahead, metering.meter.turn_s * abs(now.best - dose.last.best)
     flowed = Interval(
         flowed.low - turn_c - was.low + behind.low,
         flowed.best - was.best + behind.best,
         flowed.high - was.high + behind.high,
     )
-    return _counted(dose, Came(at_s, now, behind, metering.doubt_s), flowed, low_a, high_a)
+    after = _counted(dose, Came(at_s, now, behind, metering.doubt_s), flowed, low_a, high_a)
+    turning = tuple(step_s for step_s in dose.steps_s if step_s + _turns_for_s(metering.meter) > at_s)
+    return replace(after, steps_s=turning) if turning else after
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,12 +183,20 @@ def turned(behind: Interval) -> Interval:
     return Interval(behind.high, behind.best, behind.low)
 
 
-def _steps(dose: Dose, elapsed_s: float, metering: Metering) -> tuple[float, ...]:
-    """Say when, s after the newest reading, the meter shows each change of the set point, if before the next one."""
-    assert dose.last_s is not None
-    lag_s = metering.meter.behind_s.best
-    shown = (max(0.0, at - dose.last_s + lag_s) for at in dose.steps_s)
-    return tuple(min(at, elapsed_s) for at in shown if lag_s == 0.0 or at < elapsed_s)
+def _turns(dose: Dose, elapsed_s: float, metering: Metering) -> tuple[float, ...]:
+    """Between which moments, s after the newest reading, the meter goes from what it showed to what it shows now.
+
+    It begins to with the first change of the set point and is through a while after the last one.
+    """
+    if not dose.steps_s or dose.last_s is None:
+        return ()
+    ends_s = dose.steps_s[-1] + _turns_for_s(metering.meter)
+    return tuple(min(max(0.0, at - dose.last_s), elapsed_s) for at in (dose.steps_s[0], ends_s))
+
+
+def _turns_for_s(meter: Meter) -> float:
+    """For how long a meter goes on turning after a step, s: twice what it is behind, exactly so for a window."""
+    return 2 * meter.behind_s.best
 
 
 def up_to(dose: Dose, at_s: float, metering: Metering) -> Interval:
@@ -243,9 +252,8 @@ def crossing_s(dose: Dose, target_c: float, current_a: float, bound: StopsOn = "
     if bound != "best":
         current_a = _end(dose.last, bound)
     elif dose.steps_s:
-        before_c = dose.last.best * (dose.steps_s[-1] - dose.last_s)
-        missing_c -= before_c
-        begins_s = dose.steps_s[-1]
+        begins_s = max(dose.last_s, dose.steps_s[-1])
+        missing_c -= dose.last.best * (begins_s - dose.last_s)
     return begins_s + missing_c / current_a if current_a > 0 else None
 
 

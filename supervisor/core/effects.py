@@ -26,7 +26,7 @@ class Effect(IntEnum):
 Also = Literal["heater off", "contactor open"]
 """What a cause does beside its effect on an operation."""
 
-About = Literal["supply", "tank", "contact", "device", "output"]
+About = Literal["supply", "tank", "contact", "device", "output", "channel"]
 
 When = Literal["always", "with current"]
 """When a cause counts; at other times its alarm is suppressed by design."""

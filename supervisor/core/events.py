@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import Literal
 
 from supervisor.core.setup import Mode
+from supervisor.trade.calibration import Point
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +17,8 @@ class Instant:
     Attributes:
         process_s: process time, s since boot (scaled in the demo): dose, dwell, delays.
         wire_s: wire time, s since boot (never scaled): time-outs, proof of off, expiry of requests.
-        wall_s: UTC seconds since 1970, for people and records only; no decision reads it (R10).
+        wall_s: UTC seconds since 1970, for people and records; no decision reads it (R10). A due date of a calibration
+            is told by it, which switches nothing.
     """
 
     process_s: float
@@ -195,6 +197,9 @@ RequestKind = Literal[
     "release",
     "gauge",
     "gauge forget",
+    "calibrate",
+    "calibrate forget",
+    "commission",
 ]
 
 
@@ -243,6 +248,8 @@ class Request:
         tank: which tank, for heat, rest (its heater is to rest) and filled (it was emptied and filled again).
         for_s: for how long an alarm is shelved, process time, s. why: why it is shelved or taken out of service.
         load: which load, for gauge and gauge forget. readings: of its coat.
+        channel: which one, for calibrate and calibrate forget. points: what was shown beside what was true, for
+            calibrate and commission. reference: what told the truth. due, due_wall_s: when it is to be done again.
     """
 
     at: Instant
@@ -263,6 +270,11 @@ class Request:
     why: str = ""
     load: str = ""
     readings: tuple[GaugeReading, ...] = ()
+    channel: str = ""
+    points: tuple[Point, ...] = ()
+    reference: str = ""
+    due: str = ""
+    due_wall_s: float = 0.0
     event: Literal["request"] = "request"
 
 

@@ -9,6 +9,7 @@ from supervisor.core import (
     annunciator,
     bath,
     buttons,
+    calibrating,
     causes,
     coat,
     communication,
@@ -216,6 +217,7 @@ def _started(work: Work, event: Started) -> None:
     )
     shift_s = 0.0 if event.same_boot or event.journal_s is None else event.at.process_s - event.journal_s
     telling.carried_over(work, shift_s)
+    calibrating.begin(work)
     annunciator.begin(work)
     for name in work.setup.supplies:
         if not event.same_boot and event.journal_s is not None:

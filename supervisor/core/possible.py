@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from supervisor.core.calibrated import instruments
 from supervisor.core.contacts import causes_of
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import ContactSetup, LineSetup
@@ -20,6 +21,7 @@ def possible_alarms(setup: LineSetup) -> frozenset[str]:
         "tank": tuple(setup.tanks),
         "output": tuple(setup.outputs),
         "device": (*setup.heartbeats, *setup.watches),
+        "channel": tuple(instruments(setup)),
     }
     names = {
         f"{subject}/{cause}"

@@ -8,6 +8,8 @@ from dataclasses import replace
 from supervisor.core import (
     bath_readings,
     buttons,
+    calibrated,
+    calibrating,
     contacts,
     dose,
     gaps,
@@ -40,15 +42,17 @@ def take(work: Work, event: Scanned, table: dict[str, tuple[Route, ...]]) -> set
     # One copy for the whole transaction: it belongs to this draft alone until the step is taken over.
     work.state = replace(work.state, channels=dict(work.state.channels))
     for given in event.readings:
-        reading = _trusted(given)
-        if reading.channel not in table or not _newer(work, reading.channel, sampled_s):
+        as_shown = _trusted(given)
+        if as_shown.channel not in table or not _newer(work, as_shown.channel, sampled_s):
             continue
+        reading = calibrated.put_right(work.state.calibrations, as_shown)
         before = work.state.channels.get(reading.channel)
         routes_of = table[reading.channel]
         shown_c, doubt = reading.value, _doubt(work, routes_of, reading, sampled_s)
         if doubt:
             reading = replace(reading, quality=Quality.DOUBTED, value=None)
-        _remember(work, reading, sampled_s, doubt)
+        _remember(work, reading, sampled_s, doubt, as_shown.value)
+        calibrating.judge_due(work, reading.channel)
         for route in routes_of:
             touched.add(route.name)
             if route.tank and shown_c is not None:
@@ -101,7 +105,7 @@ def _doubt(work: Work, routes_of: tuple[Route, ...], reading: Reading, sampled_s
     return next((doubt for doubt in doubts if doubt), "")
 
 
-def _remember(work: Work, reading: Reading, sampled_s: float, doubt: str) -> None:
+def _remember(work: Work, reading: Reading, sampled_s: float, doubt: str, shown: float | None) -> None:
     """Keep a reading as its channel's newest, in the copy that `take` made."""
     before = work.state.channels.get(reading.channel)
     good_s, good_value = (before.good_s, before.good_value) if before else (None, 0.0)
@@ -110,7 +114,7 @@ def _remember(work: Work, reading: Reading, sampled_s: float, doubt: str) -> Non
         good_s, good_value = sampled_s, reading.value
     if reading.quality in ANSWERED:
         answered_s = sampled_s
-    work.state.channels[reading.channel] = Latest(reading, sampled_s, good_s, good_value, answered_s, doubt)
+    work.state.channels[reading.channel] = Latest(reading, sampled_s, good_s, good_value, answered_s, doubt, shown)
 
 
 def _temperature(work: Work, tank: str, shown_c: float, sampled_s: float, *, believed: bool) -> None:
@@ -138,7 +142,8 @@ def _narrow(work: Work, setup: SupplySetup, what: str, value: float, sent_s: flo
         return
     if what == "set_current":
         counted = gaps.set_read_back(operation.dose, value, sampled_s, setup.current_step_a)
-    elif what == "counter" and setup.counts is not None:
+    elif what == "counter" and setup.counts is not None and setup.current not in work.state.calibrations:
+        # A counter adds up what the supply's own meter shows: where that had to be put right, so would this.
         counter = gaps.Counter(setup.counts, setup.rated_current_a, sampled_s - sent_s)
         counted = gaps.counter_read(operation.dose, value, sampled_s, counter)
     else:
@@ -150,7 +155,8 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
     """Dose, proof of off and the two faults that a current shows."""
     supply, channel = work.supply(setup.name), work.setup.channels[setup.current]
     before = supply.output
-    after = output.read(before, reading.value, sent_s, setup.off_threshold_a)
+    flows_a = calibrated.larger(work.state.channels[setup.current], reading.value)
+    after = output.read(before, flows_a, sent_s, setup.off_threshold_a)
     operation = supply.operation
     if operation is not None and not operation.over and reading.value is not None:
         unseen_a = _unseen_a(operation, before)
@@ -160,9 +166,9 @@ def _current(work: Work, setup: SupplySetup, reading: Reading, sent_s: float, sa
         counted = dose.read(operation.dose, reading.value, sampled_s, metering, off_proven=before.proven_off)
         operation = _lost_current(work, setup, replace(operation, dose=counted), reading.value, sent_s, sampled_s)
     work.put(setup.name, replace(supply, output=after, operation=operation))
-    if reading.value is None:
+    if reading.value is None or flows_a is None:
         return
-    if before.proven_off and abs(reading.value) >= setup.off_threshold_a:
+    if before.proven_off and abs(flows_a) >= setup.off_threshold_a:
         _flows_unasked(work, setup.name, sent_s)
     if (
         operation is not None

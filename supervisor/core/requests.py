@@ -2,13 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
-from supervisor.core import air, alarm_requests, anodize, bath, coat, exercise, gauging, in_acid, knobs, switches
+from supervisor.core import (
+    air,
+    alarm_requests,
+    anodize,
+    bath,
+    calibrating,
+    coat,
+    commissioning,
+    exercise,
+    gauging,
+    in_acid,
+    knobs,
+    switches,
+)
 from supervisor.core.anodize import State, Trigger
 from supervisor.core.energise import RECORD_WITHIN_S, intend
-from supervisor.core.events import Order, Request
+from supervisor.core.events import Order, Request, RequestKind
 from supervisor.core.permissives import failing
 from supervisor.core.plan import Plan, make_plan
 from supervisor.core.state import LineState, Pending
@@ -18,6 +32,18 @@ REMEMBERED = 256
 """Ids of the newest requests kept to refuse a repeated one; older ones have expired."""
 
 _MOVES = {"hold": Trigger.HOLD, "stop": Trigger.STOP, "abort": Trigger.ABORT}
+
+_OF_NO_SUPPLY: dict[RequestKind, Callable[[Work, Request], None]] = {
+    "heat": bath.take,
+    "rest": bath.take,
+    "filled": bath.take,
+    "exercise": exercise.begin,
+    "release": exercise.release,
+    "gauge": gauging.take,
+    "gauge forget": gauging.take,
+    "calibrate": calibrating.take,
+    "calibrate forget": calibrating.take,
+}
 
 LOWERING = frozenset({"hold", "stop", "abort", "off", "rest"})
 RAISING = frozenset({"start", "restart", "heat", "confirm"})
@@ -41,14 +67,8 @@ def take(work: Work, request: Request) -> None:
         alarm_requests.take(work, request)
     elif request.what == "off":
         _off(work, request)
-    elif request.what in {"heat", "rest", "filled"}:
-        bath.take(work, request)
-    elif request.what == "exercise":
-        exercise.begin(work, request)
-    elif request.what == "release":
-        exercise.release(work, request)
-    elif request.what in {"gauge", "gauge forget"}:
-        gauging.take(work, request)
+    elif request.what in _OF_NO_SUPPLY:
+        _OF_NO_SUPPLY[request.what](work, request)
     else:
         name, reasons = which_supply(work.state, request.supply)
         if reasons:
@@ -98,6 +118,8 @@ def _operation(work: Work, request: Request, name: str) -> None:
     elif request.what == "confirm":
         why = knobs.confirm(work, name)
         work.answer(request.id, (why,) if why else (), supply=name)
+    elif request.what == "commission":
+        commissioning.take(work, request, name)
     elif request.what == "out":
         why = in_acid.take_out(work, name)
         work.answer(request.id, (why,) if why else (), supply=name)

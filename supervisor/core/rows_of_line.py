@@ -140,4 +140,13 @@ ROWS: dict[str, Row] = {
         longest_s=300.0,
         about="contact",
     ),
+    "calibration-due": Row(
+        Effect.WARN,
+        Priority.LOW,
+        "The date is past on which {subject} was to be calibrated again.",
+        "It is read as before, by its old calibration; how good that is nobody knows any more.",
+        "Calibrate it when its supply or bath is at rest: ampminder calibrate {subject}",
+        "This shift, or a new date that somebody answers for.",
+        about="channel",
+    ),
 }

@@ -395,6 +395,14 @@ class AnodizeSetup:
 
 
 @dataclass(frozen=True, slots=True)
+class CalibrationSetup:
+    """Largest corrections: of a thermometer, K; of a supply's meters, share of its rating (both common practice)."""
+
+    largest_c: float = 2.0
+    largest_of_rating: float = 0.02
+
+
+@dataclass(frozen=True, slots=True)
 class LineSetup:
     """A whole line. Every name used anywhere in it is a key of the mapping of its kind; `units` is what people read.
 
@@ -418,6 +426,7 @@ class LineSetup:
     interlocks: dict[str, Interlock] = field(default_factory=standard_interlocks)
     ventilation: VentilationSetup = VentilationSetup()
     alarms: AlarmSetup = AlarmSetup()
+    calibration: CalibrationSetup = CalibrationSetup()
     over_supply: dict[str, frozenset[str]] = field(init=False, repr=False, compare=False)
     over_tank: dict[str, frozenset[str]] = field(init=False, repr=False, compare=False)
 

@@ -10,6 +10,7 @@ from supervisor.core.alarms import Alarm
 from supervisor.core.annunciator import AnnunciatorState
 from supervisor.core.anodize import Operation
 from supervisor.core.believe import Belief
+from supervisor.core.calibrated import Calibration, Commissioned
 from supervisor.core.coat import Coat
 from supervisor.core.contactor import Closing
 from supervisor.core.contacts import ContactState
@@ -34,6 +35,7 @@ class Latest:
         good_value: that sample's value; meaningless while `good_s` is None.
         answered_s: process time of the newest sample that its device answered, be it that there is no value.
         doubt: why the newest is not believed; "" where it is, or none came.
+        shown: what the instrument showed, before any calibration and belief; None where nothing good came.
     """
 
     reading: Reading
@@ -42,6 +44,7 @@ class Latest:
     good_value: float = 0.0
     answered_s: float | None = None
     doubt: str = ""
+    shown: float | None = None
 
     @property
     def heard_s(self) -> float | None:
@@ -125,6 +128,7 @@ class LineState:
             output.
         annunciator: what lamps, horn and buttons remember.
         gauged: what gauges said, by load id, oldest first.
+        calibrations: by channel. commissioned: what was seen of meters when they were fitted, by supply.
     """
 
     started_s: float = 0.0
@@ -155,3 +159,5 @@ class LineState:
     gauged: dict[str, Gauged] = field(default_factory=dict)
     believed: dict[str, Belief] = field(default_factory=dict)
     switched: dict[str, float] = field(default_factory=dict)
+    calibrations: dict[str, Calibration] = field(default_factory=dict)
+    commissioned: dict[str, Commissioned] = field(default_factory=dict)

@@ -93,11 +93,14 @@ def follow(work: Work, name: str) -> None:
 
 
 def _sample(work: Work, setup: SupplySetup, operation: Operation, on_s: float) -> Sample | None:
-    """Pair the newest current with its voltage; None where one of them is not good, or older than the output is on."""
+    """Pair the newest current with its voltage; None where one of them is not good, or older than the output is on.
+
+    Neither while the bath's temperature is doubted: nobody knows then what of it the bath explains.
+    """
     channels, known = work.setup.channels, work.state.channels
     current, voltage = known.get(setup.current), known.get(setup.voltage)
     bath = known.get(work.setup.tanks[setup.tank].temperature)
-    if current is None or voltage is None or bath is None:
+    if current is None or voltage is None or bath is None or bath.doubt:
         return None
     if current.good_s is None or voltage.good_s is None or bath.good_s is None or current.good_s < on_s:
         return None

@@ -39,3 +39,8 @@ def growth(value_um_m2_per_c: float, units: Units) -> str:
     if units == "metric":
         return f"{per_minute / 0.01:.4f} µm·dm²/(A·min)"
     return f"{per_minute / MIL_UM / FOOT_M**2:.6f} mil·ft²/(A·min)"
+
+
+def temperature_difference(value_c: float, units: Units, *, sign: str = "") -> str:
+    """Show a difference of temperatures given in K; `sign` "+" tells a rise from a fall."""
+    return f"{value_c:{sign}.2f} °C" if units == "metric" else f"{value_c * 1.8:{sign}.2f} °F"

@@ -72,6 +72,9 @@ class LinePayload(Payload):
     tanks: list[str]
     supplies: list[str]
     contacts: list[str]
+    calibrations: dict[str, str] = Field(description="by calibrated channel, the date on which it is due again")
+    calibrations_overdue: list[str] = Field(description="channels of which that date has come")
+    commissioned: list[str] = Field(description="supplies whose meter was shown to carry their current alone")
     alarms: list[str] = Field(description="names of those that are not normal, as in their topics")
     events_lost: int = Field(description="dropped in this run, the oldest first, because too many waited")
 
@@ -303,6 +306,9 @@ class Reporter:
             tanks=list(status["tanks"]),
             supplies=list(status["supplies"]),
             contacts=list(status["contacts"]),
+            calibrations={name: one["due"] for name, one in status["calibrations"].items()},
+            calibrations_overdue=[name for name, one in status["calibrations"].items() if one["overdue"]],
+            commissioned=list(status["commissioned"]),
             alarms=[_level(alarm["name"]) for alarm in status["alarms"]],
             events_lost=events_lost,
         )

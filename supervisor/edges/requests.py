@@ -9,6 +9,7 @@ from uuid import uuid4
 from supervisor import units
 from supervisor.core.events import Instant, Order, Request, RequestKind
 from supervisor.core.setup import Mode
+from supervisor.edges.calibration import read_due, read_points
 from supervisor.edges.control import Refusal
 from supervisor.edges.gauge import read_gauge
 
@@ -42,6 +43,9 @@ _OWN: dict[RequestKind, tuple[str, ...]] = {
     "release": ("output",),
     "gauge": ("load", "readings", "density"),
     "gauge forget": ("load",),
+    "calibrate": ("channel", "points", "reference", "due"),
+    "calibrate forget": ("channel",),
+    "commission": ("points", "reference", "confirmed"),
 }
 """What a request of a kind may say beside what all of them do."""
 
@@ -64,6 +68,7 @@ def read_request(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> R
     own = _OWN.get(what, ())
     _refuse_unknown(body, (*_ALWAYS, *own), reasons)
     made_wire_s = _made(body, reasons)
+    due, due_wall_s = read_due(body, at.wall_s, reasons) if what == "calibrate" else ("", 0.0)
     request = Request(
         at=at,
         id=_text(body, "id", reasons, needed=True),
@@ -82,6 +87,11 @@ def read_request(kind: str, body: dict[str, Any], *, at: Instant, who: str) -> R
         why=_text(body, "why", reasons, longest=LONGEST_WHY),
         load="" if what == "start" else _text(body, "load", reasons, needed="load" in own),
         readings=read_gauge(body, reasons) if what == "gauge" else (),
+        channel=_text(body, "channel", reasons, needed="channel" in own),
+        points=read_points(body, reasons) if "points" in own else (),
+        reference=_text(body, "reference", reasons),
+        due=due,
+        due_wall_s=due_wall_s,
     )
     if reasons:
         raise Refusal(*reasons)

@@ -24,6 +24,7 @@ from supervisor.core.setup import OutputSetup
 from supervisor.edges.control import ControlServer, Peer, Refusal, socket_path
 from supervisor.edges.requests import read_request, readable_hiding, readable_order
 from supervisor.records.journal import Journal
+from supervisor.service.calibrations import calibrations
 from supervisor.service.clock import Clock, boot_id
 from supervisor.service.dispatch import Outbox
 from supervisor.service.exercising import Kept, Trial
@@ -246,10 +247,8 @@ class Service:
         self, kind: str, body: dict[str, Any], peer: Peer
     ) -> dict[str, Any] | AsyncIterator[dict[str, Any]]:
         """Answer one request at the control socket."""
-        if kind == "status":
-            return self.status() | {"alarm_log": alarm_log(self.steps.line.state)}
-        if kind == "factor":
-            return factors(self.setup, self.steps.line.state)
+        if kind in {"status", "factor", "calibrations"}:
+            return self._shown(kind)
         if kind == "watch":
             return self._watch()
         if kind == "exercised":
@@ -274,6 +273,15 @@ class Service:
         if request.what == "exercise":
             return Trial(request, self.steps, self._clock, self.status)
         return dict(answer.data)
+
+    def _shown(self, kind: str) -> dict[str, Any]:
+        """Answer what asks for nothing but to be shown."""
+        state = self.steps.line.state
+        if kind == "factor":
+            return factors(self.setup, state)
+        if kind == "calibrations":
+            return calibrations(self.setup, state, self._clock.instant())
+        return self.status() | {"alarm_log": alarm_log(state)}
 
     def _also_against(self, kind: str, body: dict[str, Any], who: str) -> tuple[str, ...]:
         """What would refuse it anyhow, for a request that is refused for how it was written."""

@@ -15,7 +15,7 @@ from supervisor.core.setup import CoolingSetup, HeatingSetup, LineSetup
 from supervisor.core.state import LineState
 from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
-from supervisor.service import status_forecast
+from supervisor.service import calibrations, status_forecast
 from supervisor.trade.charge import Interval
 
 VERSION = 1
@@ -41,6 +41,10 @@ def status(setup: LineSetup, state: LineState, at: Instant) -> dict[str, Any]:
             for name, beat in setup.heartbeats.items()
         },
         "annunciation": _annunciation(setup, state, at),
+        "calibrations": calibrations.brief(state, at),
+        "commissioned": {
+            name: {"wall_s": one.wall_s, "reference": one.reference} for name, one in state.commissioned.items()
+        },
         "exercise": None if state.exercise is None else state.exercise.output,
         "alarms": [
             _alarm(setup, state, name, at)

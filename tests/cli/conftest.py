@@ -21,18 +21,21 @@ class Supervisor:
 
     Attributes:
         asked: every request that came but those for its status, without what dates it. ids: of all of them.
-        status: how it says the line stands. refuses: names of alarms, each with the reason.
+        status, calibrations: how it says the line and its instruments stand. refuses: alarms by name, with the reason.
     """
 
     asked: Asked = field(default_factory=list)
     ids: list[str] = field(default_factory=list)
     status: dict[str, Any] = field(default_factory=dict)
+    calibrations: dict[str, Any] = field(default_factory=dict)
     refuses: dict[str, str] = field(default_factory=dict)
     notice: str = ""
 
     async def handle(self, kind: str, body: dict[str, Any], _peer: Peer) -> dict[str, Any]:
         if kind == "status":
             return self.status
+        if kind == "calibrations":
+            return self.calibrations
         self.ids.append(body["id"])
         self.asked.append((kind, {key: said for key, said in body.items() if key not in {"id", "made_wire_s"}}))
         if body.get("alarm") in self.refuses:

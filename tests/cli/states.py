@@ -73,6 +73,8 @@ RUNNING: dict[str, Any] = {
     "contacts": {},
     "heartbeats": {},
     "annunciation": None,
+    "calibrations": {},
+    "commissioned": {},
     "exercise": None,
     "alarms": [],
     "alarm_rate": {

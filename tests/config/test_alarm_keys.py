@@ -115,6 +115,22 @@ MISTAKES: list[tuple[str, str, tuple[Edit, ...], str, str, str]] = [
         "hold or stronger",
     ),
     (
+        "a date that holds a load",
+        BOTH,
+        ((CHANGE, '[interlocks.calibration-due]\neffect = "hold"\n\n' + CHANGE),),
+        "interlocks.calibration-due",
+        "clocks can be set",
+        "remove effect and also",
+    ),
+    (
+        "a date that cuts a heater",
+        BOTH,
+        ((CHANGE, '[interlocks.calibration-due]\nalso = ["heater off"]\n\n' + CHANGE),),
+        "interlocks.calibration-due",
+        "clocks can be set",
+        "remove effect and also",
+    ),
+    (
         "an emergency stop that only stops",
         BOTH,
         ((CHANGE, '[interlocks.emergency-stop]\neffect = "stop"\n\n' + CHANGE),),

@@ -9,7 +9,7 @@ import pytest
 from drivers.points import SerialSettings
 from supervisor.config.load import load_line, records_folder
 from supervisor.config.setup import line_setup, link_settings
-from supervisor.core.setup import Accuracy
+from supervisor.core.setup import Accuracy, CalibrationSetup
 from tests.config.conftest import CONFIG, PLAIN, Written
 
 
@@ -116,3 +116,10 @@ def test_errors_of_areas_are_shares(written: Written) -> None:
     more = 'area_error = "3 %"\narea_error_by_load = "1 %"'
     growth = line_setup(load_line(written(("[growth]", f"[growth]\n{more}")))).growth
     assert (growth.area_limit, growth.area_by_load_limit) == pytest.approx((0.03, 0.01))
+
+
+def test_what_a_calibration_may_correct_is_in_kelvin_and_shares(written: Written) -> None:
+    assert line_setup(load_line(written())).calibration == CalibrationSetup(2.0, 0.02)
+    more = '[calibration]\nlargest_temperature = "5.4 degF"\nlargest_of_rating = "5 %"\n\n[growth]'
+    said = line_setup(load_line(written(("[growth]", more)))).calibration
+    assert (said.largest_c, said.largest_of_rating) == pytest.approx((3.0, 0.05))

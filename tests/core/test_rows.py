@@ -34,6 +34,7 @@ WARNINGS = {
     "off-not-proven", "contactor-stuck", "ramp-not-confirmed", "current-off-plan", "switch-off-by-hand",
     "voltage-ceiling", "bath-low", "bath-high", "lid-open", "agitation-lost", "no-rise", "no-fall",
     "heating-unattended", "left-in-acid", "left-long-in-acid", "bath-will-overheat", "area-wrong",
+    "calibration-due",
 }  # fmt: skip
 
 HANDS_AT_ONCE = {
@@ -63,7 +64,9 @@ def test_everything_else_warns() -> None:
 def test_a_trip_and_what_asks_for_hands_at_once_are_of_high_priority_and_little_is_low() -> None:
     tripping = set().union(*TRIPS.values())
     assert those(priority=Priority.HIGH) == (tripping - {"not-ready"}) | HANDS_AT_ONCE | {"no-rise"}
-    assert those(priority=Priority.LOW) == {"button-held", "lid-open", "heating-unattended", "left-in-acid"}
+    assert those(priority=Priority.LOW) == {
+        "button-held", "lid-open", "heating-unattended", "left-in-acid", "calibration-due",
+    }  # fmt: skip
 
 
 def test_what_asks_for_hands_at_once_is_never_hidden() -> None:

@@ -114,7 +114,7 @@ class Played:
             raise ArithmeticError("planted")
         return {
             "units": "metric", "speed": 1.0, "watch_only": False, "contacts": {},
-            "at": {"wall_s": self.instant().wall_s},
+            "calibrations": {}, "commissioned": {}, "at": {"wall_s": self.instant().wall_s},
             "supplies": {
                 "main": {
                     "state": "idle", "wanted_on": False, "off_proven": True, "current_a": 0.0, "voltage_v": 0.0,

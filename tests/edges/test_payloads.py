@@ -206,3 +206,14 @@ def test_every_figure_of_a_payload_has_its_unit_in_its_name() -> None:
 def test_the_state_of_a_line_that_was_never_read_can_be_told() -> None:
     told = status(SETUP, LineState(supplies=Line(SETUP, None).state.supplies), AT)
     assert states(told)
+
+
+def test_a_line_tells_until_when_its_instruments_hold_and_which_do_no_more() -> None:
+    known = {"wall_s": 1.7e9, "reference": "ice", "due": "2027-01-31", "overdue": False}
+    told = idle() | {
+        "calibrations": {"acid-temperature": known, "main-current": known | {"due": "2025-01-31", "overdue": True}},
+        "commissioned": {"main": {"wall_s": 1.7e9, "reference": "clamp 7"}},
+    }
+    line = states(told)["ampminder/bench/line/bench"]
+    assert line["calibrations"] == {"acid-temperature": "2027-01-31", "main-current": "2025-01-31"}
+    assert (line["calibrations_overdue"], line["commissioned"]) == (["main-current"], ["main"])

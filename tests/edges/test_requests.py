@@ -107,6 +107,8 @@ NAMED = {
     "release": {"output": "fan"},
     "gauge": {"load": "brackets"},
     "gauge forget": {"load": "brackets"},
+    "calibrate": {"channel": "acid-temperature"},
+    "calibrate forget": {"channel": "acid-temperature"},
 }
 """What a request of these kinds must name."""
 
@@ -116,8 +118,8 @@ def test_a_request_that_starts_nothing_takes_no_order(kind: str) -> None:
     named = NAMED.get(kind, {})
     request = read(kind, new_body(49.5, **named))
     assert (request.what, request.order) == (kind, None)
-    said = (request.alarm, request.output, request.tank, request.load)
-    assert said == tuple(named.get(key, "") for key in ("alarm", "output", "tank", "load"))
+    said = (request.alarm, request.output, request.tank, request.load, request.channel)
+    assert said == tuple(named.get(key, "") for key in ("alarm", "output", "tank", "load", "channel"))
     assert (request.for_s, request.why) == (None, "")
     assert any(reason.startswith("area:") for reason in reasons(kind, new_body(49.5, area="1 cm^2", **named)))
 

@@ -46,7 +46,10 @@ WITHOUT_CURRENT: dict[Kind, str] = {
 }
 """What stands, while no current flows, for those that count only with current."""
 
-SUBJECTS = {"supply": "main", "tank": "main-acid", "contact": "shut", "device": "board", "output": "contactor"}
+SUBJECTS = {
+    "supply": "main", "tank": "main-acid", "contact": "shut", "device": "board", "output": "contactor",
+    "channel": "main-current",
+}  # fmt: skip
 
 
 def kind_of(cause: str) -> Kind:

@@ -29,6 +29,7 @@ AGAINST_PINT: list[tuple[str, Kind, str, str]] = [
     ("1 qt", "volume", "quart", "liter"),
     ("1 oz/gal", "concentration", "ounce / gallon", "gram / liter"),
     ("1 ft", "altitude", "foot", "meter"),
+    ("1 hPa", "pressure", "hectopascal", "pascal"),
     ("1 h", "time", "hour", "second"),
     (
         "1 um*dm^2/(A*min)",
@@ -59,6 +60,10 @@ NIST: list[tuple[str, Kind, float]] = [
     ("1 mil", "thickness", 2.54e-5 * 1e6),
     ("1 in", "thickness", 2.54e-2 * 1e6),
     ("1 ft", "altitude", 3.048e-1),
+    ("1 inHg", "pressure", 3.386389e3),
+    ("1 mmHg", "pressure", 1.333224e2),
+    ("1 mbar", "pressure", 1.0e2),
+    ("1 kPa", "pressure", 1.0e3),
     ("1 in^2", "area", 6.4516e-4),
     ("1 ft^2", "area", 9.290304e-2),
     ("1 A/in^2", "current density", 1.550003e3),

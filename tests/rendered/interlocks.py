@@ -93,7 +93,7 @@ def _time(delay_s: float) -> str:
 def _told() -> Iterator[str]:
     yield "## What a person is told"
     yield ""
-    yield "SUBJECT is the supply, tank, contact, device or output it is about."
+    yield "SUBJECT is the supply, tank, contact, device, output or channel it is about."
     for cause, row in CAUSES.items():
         yield ""
         yield from _entry(cause, row)
