@@ -29,7 +29,8 @@ async def test_a_load_runs_to_its_target_under_all_that_watches() -> None:
     async with virtual_line(base="acid-and-seal") as line:
         await line.start()
         await line.pass_time(AIR_S)
-        await line.begin("1 um", ramp="20 s")
+        answer = await line.ask("start", area="600 cm^2", target="1 um", ramp="20 s")
+        assert answer["ok"], answer
         await line.until_state(State.COMPLETE, within_s=400.0)
         charge = line.operation.dose.charge
         assert charge.low <= line.true_charge_c <= charge.high
