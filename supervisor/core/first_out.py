@@ -1,7 +1,8 @@
 """First-out: where one cause brings others along, the first is the head and the others are folded under it.
 
 Source: common practice of annunciators, no source. Which cause brings which stands in the table of causes, and what
-holds a load brings the end of its longest time; what is in neither is a fault of its own and told. What is folded acts
+holds a load brings the end of its longest time, and what ends or holds one brings that it sits in its acid, until a
+person has seen that; what is in neither is a fault of its own and told. What is folded acts
 and latches like anything else. Which of two came first is not surer than the pace of their readings: a cause that comes
 at most `WITHIN_S` after what it brings along becomes its head.
 """
@@ -22,15 +23,19 @@ WITHIN_S = 5.0
 """Process time, s."""
 
 HELD_TOO_LONG = "longest-time"
+LEFT = frozenset({"left-in-acid", "left-long-in-acid"})
 
 
 def head_of(work: Work, alarm: Alarm) -> str:
     """Name the alarm that brought this one along, or brought along what did; "" where there is none.
 
     Of several it is the earliest. What is hidden is no head, and what is gone and was seen is one no more except to the
-    end of the load it holds: nobody would be told of what comes now.
+    end of the load it holds: nobody would be told of what comes now. Nor is what was seen a head of a load left in acid:
+    whoever saw it has gone away again.
     """
     seen = frozenset() if alarm.cause == HELD_TOO_LONG else frozenset({AlarmState.LATCHED_ACKNOWLEDGED})
+    if alarm.cause in LEFT:
+        seen |= {AlarmState.ACKNOWLEDGED}
     found = [
         other for other in _others(work, alarm) if other.state not in HIDDEN | seen and _brings(work, other, alarm)
     ]
@@ -61,7 +66,8 @@ def _others(work: Work, alarm: Alarm) -> list[Alarm]:
 
 
 def _brings(work: Work, head: Alarm, alarm: Alarm) -> bool:
-    holds = work.setup.interlocks[head.cause].effect is Effect.HOLD and alarm.cause == HELD_TOO_LONG
-    if alarm.cause not in CAUSES[head.cause].brings and not holds:
+    effect = work.setup.interlocks[head.cause].effect
+    ends = (effect is Effect.HOLD and alarm.cause == HELD_TOO_LONG) or (effect > Effect.WARN and alarm.cause in LEFT)
+    if alarm.cause not in CAUSES[head.cause].brings and not ends:
         return False
     return bool(work.groups(alarm.subject) & work.groups(head.subject))

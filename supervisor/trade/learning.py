@@ -43,7 +43,7 @@ ASTRAY_SHARE = 0.01
 """How likely it is that the published bounds do not hold: an alloy taken for another, or areas told far off."""
 
 SCALES = (0.6, 1.0, 1.7, 2.8)
-SCALE_WEIGHTS = (0.25, 0.55, 0.12, 0.08)
+SCALE_WEIGHTS = (0.3, 0.6, 0.08, 0.02)
 """How much more or less loads may differ than assumed, and how likely each is before any was gauged."""
 
 LEVEL = 0.9

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from supervisor.core import alarm_log
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
@@ -164,8 +166,7 @@ def test_consequences_do_not_count_for_the_rate() -> None:
     bench = stopped(patient(guarded_setup()))
     assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 1
     bench.run(601.0)
-    # The load that sits in its acid since is told for itself, after two minutes and after five.
-    assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 2
+    assert alarm_log.told_lately(bench.line.state.alarm_log, bench.now_s) == 0
 
 
 def test_contacts_that_are_not_read_because_their_device_is_lost_are_the_alarm_of_the_device() -> None:
@@ -224,3 +225,15 @@ def test_a_consequence_of_what_the_line_file_has_no_more_is_told_for_itself() ->
     bench = Guarded(setup=replace(setup, contacts=left), state=before.line.state, now_s=before.now_s)
     bench.start_service()
     assert bench.line.state.alarms["main/supply-silent"].told
+
+
+@pytest.mark.parametrize("seen", [False, True])
+def test_a_load_left_in_acid_stands_under_what_ended_it_until_a_person_has_seen_that(*, seen: bool) -> None:
+    """Who saw why the load was held has gone away again: then it is told for itself."""
+    bench = Guarded().under_way()
+    bench.opens("guard")
+    bench.run(30.0)
+    if seen:
+        assert bench.ask("alarm acknowledge", alarm="guard/guard-open").ok
+    bench.run(300.0)
+    assert heads(bench)["main/left-long-in-acid"] == ("" if seen else "guard/guard-open")
