@@ -30,8 +30,8 @@ def head_of(work: Work, alarm: Alarm) -> str:
     """Name the alarm that brought this one along, or brought along what did; "" where there is none.
 
     Of several it is the earliest. What is hidden is no head, and what is gone and was seen is one no more except to the
-    end of the load it holds: nobody would be told of what comes now. Nor is what was seen a head of a load left in acid:
-    whoever saw it has gone away again.
+    end of the load it holds: nobody would be told of what comes now. Nor does what was seen bring along a load left in
+    acid: whoever saw it has gone away again.
     """
     seen = frozenset() if alarm.cause == HELD_TOO_LONG else frozenset({AlarmState.LATCHED_ACKNOWLEDGED})
     if alarm.cause in LEFT:
