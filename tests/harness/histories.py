@@ -274,6 +274,7 @@ class StandsStill:
     async def play(self, history: History) -> None:
         """Do it."""
         virtual_loop().jump(self.for_s)
+        history.watch.truths.stood_still(self.for_s)
 
 
 @dataclass(frozen=True)

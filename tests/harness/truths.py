@@ -209,6 +209,12 @@ class Truths:
         recovered_s = _together_s(now_s, self._ways[way], self._runs) - RECOVERS_S
         return min(_together_s(now_s, what), recovered_s)
 
+    def stood_still(self, for_s: float) -> None:
+        """The supervisor's computer stood still for so long, s, up to now: it could tell nobody anything meanwhile."""
+        for what in (self._flows, self._dry, self._hot):
+            if what.began_s is not None:
+                what.began_s += for_s
+
     # -- charge
 
     def _charge(self, state: LineState) -> None:
