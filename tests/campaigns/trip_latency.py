@@ -24,6 +24,8 @@ LINE: dict[str, object] = {
     "devices.thermometer.period": "300 ms",
     "anodize.ramp": "0 s",
     "ventilation.before": "1 s",
+    "tanks.acid.believe.stirred": "1 s",
+    "tanks.acid.believe.jump": "50 degC",  # the bath is to cross its limit and come back at once, and be believed
 }
 PLAN: dict[str, object] = {
     "links.bus.baud_true": True,
