@@ -77,9 +77,13 @@ def _between(before: Counted, now_c: float, at_s: float, counter: Counter) -> In
 
 
 def _narrowed(dose: Dose, charge: Interval) -> Dose:
-    """Put a narrower charge in: where a bound moved, what the readings have not shown yet is in doubt both ways."""
+    """Put a narrower charge in: where a bound moved, what the readings have not shown yet is in doubt both ways.
+
+    The whole gap is no more in it, so that the set current can take nothing off for it any longer.
+    """
     ahead, other = dose.ahead, turned(dose.ahead)
     low = max(ahead.low, other.low) if charge.low > dose.charge.low else ahead.low
     high = min(ahead.high, other.high) if charge.high < dose.charge.high else ahead.high
     best_c = min(max(charge.best, charge.low), charge.high)
-    return replace(dose, charge=Interval(charge.low, best_c, charge.high), ahead=Interval(low, ahead.best, high))
+    narrower = Interval(charge.low, best_c, charge.high)
+    return replace(dose, charge=narrower, ahead=Interval(low, ahead.best, high), gap=None)

@@ -127,6 +127,14 @@ def test_a_counter_narrows_a_gap_to_its_own_error() -> None:
     assert after.charge.best == pytest.approx(100.0, abs=0.5)
 
 
+def test_what_the_counter_has_narrowed_the_set_current_does_not_narrow_once_more() -> None:
+    """The gap's most is in it no more: taking it off again would fall below what flowed."""
+    before = counter_read(set_read_back(steady(), 2.0, 19.9, STEP_A), 4000.0, 20.0, COUNTER)
+    narrowed = counter_read(over(before, 30.0), 4000.0, 50.0, COUNTER)
+    assert narrowed.charge.high < before.charge.high + 5.0
+    assert set_read_back(narrowed, 2.0, 50.1, STEP_A).charge == narrowed.charge
+
+
 def test_a_counter_that_may_have_begun_anew_bounds_from_below_alone() -> None:
     for began_c, after_c, least_c in ((5.0, 65.0, 60.0), (5000.0, 30.0, 30.0)):
         gap, after = counted(began_c, after_c)

@@ -50,7 +50,11 @@ def _narrows(seen: Seen, of: Around, was: Dose, now: Dose) -> bool:
     Whether what it was narrowed to still holds the truth is seen where there is one: in the random histories.
     """
     told = (of.setup.set_current, of.setup.counter)
-    open_gap = was.gap is not None or was.uncounted or now.gap is not None or now.uncounted
+    period_s = seen.setup.channels[of.setup.current].period_s
+    ends_one = (
+        was.last_s is not None and now.last_s is not None and now.last_s - was.last_s > LONGEST_PERIODS * period_s
+    )
+    open_gap = ends_one or was.gap is not None or was.uncounted or now.gap is not None or now.uncounted
     return open_gap and any(seen.good(channel) is not None for channel in told if channel)
 
 
