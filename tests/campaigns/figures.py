@@ -67,7 +67,10 @@ def report(campaign: str, figures: Iterable[Figure], *, quick: bool) -> int:
 
     In a quick run, whose samples are small and whose machine may be busy, timings are told and decide nothing.
     """
-    found = list(figures)
+    found = []
+    for figure in figures:
+        tell(f"  {figure.name} = {_rounded(figure.value)} ({'ok' if figure.ok else 'MISSED'}, {figure.target})")
+        found.append(figure)
     _table(found)
     told = [
         {"name": f.name, "value": _rounded(f.value), "target": f.target, "ok": f.ok}

@@ -62,15 +62,22 @@ def once(play: Callable[Concatenate[Kind, Given], Result]) -> Callable[Concatena
         if stood is None:
             returned = play(bench, *given, **named)
             fields = {name: _own(value) for name, value in vars(bench).items()}
-            STOOD[key] = Stood(began, copy(bench.line), fields, _ITSELF if returned is bench else returned)
+            STOOD[key] = Stood(began, _again(bench.line), fields, _ITSELF if returned is bench else returned)
         else:
             vars(bench).update({name: _own(value) for name, value in stood.fields.items()})
-            bench.line = copy(stood.line)
+            bench.line = _again(stood.line)
             returned = cast(Result, bench if stood.returned is _ITSELF else stood.returned)
         bench.stood = bench.line.state
         return returned
 
     return played
+
+
+def _again(line: Line) -> Line:
+    """The same line once more: a test that reaches into its wakes changes no other's."""
+    same = copy(line)
+    same._wakes = dict(line._wakes)
+    return same
 
 
 def _own(value: object) -> object:
