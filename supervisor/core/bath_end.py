@@ -6,10 +6,11 @@ heat (what the leads keep, and the part of the reaction that gives none), of the
 ten kelvin an hour, heat from elsewhere (the sun, a heater that hangs), and a start. What was seen long ago fades,
 because a cooling that begins to fail tells nobody.
 
-Ahead, the bath is let run through the charge still to go: its control switches the cooling as it always does, and one
-that has failed takes nothing. Current and voltage are taken to stay as they are. In voltage mode the current follows
-the bath, some 6 % per kelvin, and the load is done the sooner: the heat of the charge still to go hangs on the voltage
-alone, so that the end is the same but for the losses of the time between.
+Ahead, the bath is let run through the charge still to go, its sensor after it: the control switches the cooling as it
+always does, by readings that waver, and one that has failed takes nothing. Current and voltage are taken to stay as
+they are. In voltage mode the current follows the bath, some 6 % per kelvin, and the load is done the sooner: the heat
+of the charge still to go hangs on the voltage alone, so that the end is the same but for the losses of the time
+between.
 
 What is believed before (assumptions, no source): the cell's heat within 7 %; walls from insulated to bare; a cooling of
 any strength; some kelvin an hour from elsewhere. `tests/core/test_bath_end.py` shows what they are good for.
@@ -40,6 +41,12 @@ NOISE_C = 0.05
 FADES_S = 900.0
 """Process time after which what was seen counts for a third."""
 
+LAG_S = 45.0
+"""Process time by which a sensor in its sheath is late, some 30 to 60 s (common practice, no source)."""
+
+WAVERS = 2.2
+"""Standard deviations of a reading by which its edges are reached early: one of many readings is enough to switch."""
+
 SETTLES_S = 120.0
 LONGEST_GAP_S = 300.0
 """Process time between two good readings after which nobody knows what was between them."""
@@ -49,8 +56,9 @@ LEAST_SEEN_S = 300.0
 
 _SUMMED_EVERY_S = 10.0
 _SMOOTHING_S = 20.0
-_STEPS, _AROUND = 140, 21
+_STEPS = 240
 _NUDGE = 0.01
+_LOOKED_AT = (-1.6, -0.8, 0.8, 1.6)
 _LEAST_CURRENT_SHARE = 0.2
 
 
@@ -72,6 +80,7 @@ class Run:
         began_s, began_c: process time and degC of the first reading. last_s, last_c: of the newest.
         smooth_c: the newest readings, smoothed; late by what the bath rises meanwhile.
         heat_j: heat put in, J. walls_k_s: time x difference to the air. cool_s: time with the cooling on.
+        readings: after the first. wavers_k2: the sum of their squared differences, each to the one before, K2.
     """
 
     operation: str
@@ -86,6 +95,8 @@ class Run:
     heat_j: float = 0.0
     walls_k_s: float = 0.0
     cool_s: float = 0.0
+    readings: int = 0
+    wavers_k2: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +152,7 @@ def read(run: Run, of: Law, at_s: float, temperature_c: float, heat_w: float, *,
     smooth_c = run.smooth_c + (temperature_c - run.smooth_c) * elapsed_s / (elapsed_s + _SMOOTHING_S)
     return Run(
         run.operation, run.before, sums, summed_s, run.began_s, run.began_c, at_s, temperature_c, smooth_c,
-        heat_j, walls_k_s, cool_s,
+        heat_j, walls_k_s, cool_s, run.readings + 1, run.wavers_k2 + (temperature_c - run.last_c) ** 2,
     )  # fmt: skip
 
 
@@ -160,37 +171,61 @@ def now_c(run: Run, of: Law, held: Belief, heat_w: float, *, cools: bool) -> flo
     return run.smooth_c + _rate(held.mean, of, run.last_c, heat_w, cools=cools) * _SMOOTHING_S
 
 
-def course(shares: fit.Vector, of: Law, from_c: float, ahead: Ahead, limit_c: float) -> Course:
-    """Let a bath run on from a temperature, degC.
+def cooling(run: Run, on: bool, for_s: float, setup: CoolingSetup) -> Cooling:
+    """How its cooling stands, and is switched by these readings: within a band that they make narrower."""
+    wavers_c = math.sqrt(run.wavers_k2 / (2 * run.readings)) if run.readings else 0.0
+    return Cooling(on, for_s, replace(setup, band_c=max(0.1 * setup.band_c, setup.band_c - 2 * WAVERS * wavers_c)))
 
-    Where a cooling comes and goes, nobody knows long ahead at which end of its band the bath will be: the end is the
-    mean of what is reached around it, the longer ahead the further around.
-    """
-    bath_c, highest_c, limit_s, around_c = from_c, from_c, None, 0.0
+
+def course(shares: fit.Vector, of: Law, from_c: float, ahead: Ahead, limit_c: float) -> Course:
+    """Let a bath run on, and its sensor after it, from a temperature, degC, that the sensor has."""
+    shown_c, highest_c, limit_s = from_c, from_c, None
+    bath_c = from_c + LAG_S * _shown_rate(shares, of, from_c, ahead)
     on, for_s = (ahead.cooling.on, ahead.cooling.for_s) if ahead.cooling else (False, 0.0)
     step_s = ahead.left_s / _STEPS
-    for step in range(1, _STEPS + _AROUND + 1):
-        bath_c += _rate(shares, of, bath_c, ahead.heat_w, cools=on) * step_s
+    follows = -math.expm1(-step_s / LAG_S)
+    for step in range(1, _STEPS + 1):
+        rate = _rate(shares, of, bath_c, ahead.heat_w, cools=on)
+        # A sensor behind a steady rise comes to be late by its lag, exactly so.
+        shown_c += rate * step_s + (bath_c - LAG_S * rate - shown_c) * follows
+        bath_c += rate * step_s
         for_s += step_s
-        around_c += bath_c if step >= _STEPS - _AROUND else 0.0
-        if step <= _STEPS:
-            highest_c = max(highest_c, bath_c)
-            limit_s = step * step_s if limit_s is None and bath_c >= limit_c else limit_s
-        if ahead.cooling is not None and _wants(ahead.cooling.setup, bath_c, for_s, on=on) is not on:
+        highest_c = max(highest_c, shown_c)
+        limit_s = step * step_s if limit_s is None and shown_c >= limit_c else limit_s
+        if ahead.cooling is not None and _wants(ahead.cooling.setup, shown_c, for_s, on=on) is not on:
             on, for_s = not on, 0.0
-    return Course(around_c / (2 * _AROUND + 1), highest_c, limit_s)
+    return Course(shown_c, highest_c, limit_s)
 
 
 def end_c(held: Belief, of: Law, from_c: float, ahead: Ahead) -> Interval:
     """Temperature at the end, degC; its bounds hold nine of ten."""
+    return _straight_c(held, of, from_c, ahead) if ahead.cooling is None else _cycling_c(held, of, from_c, ahead)
+
+
+def _straight_c(held: Belief, of: Law, from_c: float, ahead: Ahead) -> Interval:
+    """Without a cooling: the end moves with each share in proportion."""
     best_c = course(held.mean, of, from_c, ahead, math.inf).end_c
     along = [0.0] * len(held.mean)
     for place in range(len(along) - 1):
         nudged = tuple(share + (_NUDGE if at == place else 0.0) for at, share in enumerate(held.mean))
         along[place] = (course(nudged, of, from_c, ahead, math.inf).end_c - best_c) / _NUDGE
-    cycles_c = ahead.cooling.setup.band_c / 2 if ahead.cooling else 0.0
-    off_c = math.hypot(WITHIN * held.spread(tuple(along)), WITHIN * NOISE_C, cycles_c)
+    off_c = math.hypot(WITHIN * held.spread(tuple(along)), WITHIN * NOISE_C)
     return Interval(best_c - off_c, best_c, best_c + off_c)
+
+
+def _cycling_c(held: Belief, of: Law, from_c: float, ahead: Ahead) -> Interval:
+    """With a cooling that comes and goes.
+
+    A little more or less of any share shifts its cycles, and the end may be anywhere in one: so the ends of many
+    shares that may be true are looked at.
+    """
+    assert ahead.cooling is not None
+    size = len(held.mean)
+    axes = [tuple(float(at == place) for at in range(size)) for place in range(size - 1)]
+    likely = [held.mean, *(held.towards(axis, by) for axis in axes for by in _LOOKED_AT)]
+    ends_c = [course(shares, of, from_c, ahead, math.inf).end_c for shares in likely]
+    off_c = math.hypot(WITHIN * NOISE_C, ahead.cooling.setup.band_c / 4)
+    return Interval(min(ends_c) - off_c, math.fsum(ends_c) / len(ends_c), max(ends_c) + off_c)
 
 
 def bearable_share(shares: fit.Vector, of: Law, from_c: float, ahead: Ahead, limit_c: float) -> float | None:
@@ -216,6 +251,15 @@ def _rate(shares: fit.Vector, of: Law, bath_c: float, heat_w: float, *, cools: b
     """Rise of the bath, K/s."""
     cooled = shares[2] * COOLS_C_PER_S if cools else 0.0
     return shares[0] * of.per_w * heat_w - shares[1] * of.walls * (bath_c - AIR_C) - cooled + shares[3] / 3600
+
+
+def _shown_rate(shares: fit.Vector, of: Law, bath_c: float, ahead: Ahead) -> float:
+    """Rise that a sensor shows, K/s: it still goes from what was before its cooling was switched to what is since."""
+    if ahead.cooling is None:
+        return _rate(shares, of, bath_c, ahead.heat_w, cools=False)
+    now = _rate(shares, of, bath_c, ahead.heat_w, cools=ahead.cooling.on)
+    before = _rate(shares, of, bath_c, ahead.heat_w, cools=not ahead.cooling.on)
+    return now + (before - now) * math.exp(-ahead.cooling.for_s / LAG_S)
 
 
 def _wants(setup: CoolingSetup, bath_c: float, for_s: float, *, on: bool) -> bool:

@@ -106,75 +106,66 @@ def read(dose: Dose, current_a: float, at_s: float, metering: Metering, *, off_p
     With off proven, a reading is the meter's own zero: it widens the upper bound and moves the best value by nothing.
     A reading older than the newest one is ignored: it has nothing to add.
     """
-    accuracy = metering.accuracy
-    now = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).times(metering.meter.share)
+    accuracy, meter = metering.accuracy, metering.meter
+    now = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute, meter.share)
     if off_proven:
         now = Interval(0.0, 0.0, now.high)
-    behind = now.times(metering.meter.behind_s)
+    behind = now.times(meter.behind_s)
     if dose.last_s is None:
         return replace(dose, last_s=at_s, last=now, steps_s=(), ahead=turned(behind), doubt_s=metering.doubt_s)
     elapsed_s = at_s - dose.last_s
     if elapsed_s <= 0:
         return dose
     if elapsed_s > GAP_PERIODS * metering.period_s:
-        return _with_gap(dose, Came(at_s, now, behind, metering.doubt_s), metering.most_a)
+        return _with_gap(dose, at_s, now, behind, metering)
     low_a, high_a = min(dose.last.low, now.low), max(dose.last.high, now.high, metering.unseen_a)
     flowed = between_readings(dose.last, now, elapsed_s, _turns(dose, elapsed_s, metering), metering.unseen_a)
-    was, turn_c = dose.ahead, metering.meter.turn_s * abs(now.best - dose.last.best)
-    flowed = Interval(
-        flowed.low - turn_c - was.low + behind.low,
-        flowed.best - was.best + behind.best,
-        flowed.high - was.high + behind.high,
-    )
-    after = _counted(dose, Came(at_s, now, behind, metering.doubt_s), flowed, low_a, high_a)
-    turning = tuple(step_s for step_s in dose.steps_s if step_s + _turns_for_s(metering.meter) > at_s)
-    return replace(after, steps_s=turning) if turning else after
-
-
-@dataclass(frozen=True, slots=True)
-class Came:
-    """What came in: when, s; the reading with its bounds, A; what it does not show yet, C; its doubt, s; as in Dose."""
-
-    at_s: float
-    last: Interval
-    ahead: Interval
-    doubt_s: float
-
-
-def _with_gap(dose: Dose, came: Came, most_a: float) -> Dose:
-    """Count a gap: what flowed in it is bounded by itself, whatever the readings around it do not show yet."""
-    assert dose.last_s is not None
-    flowed = over_gap(dose.last, came.last, came.at_s - dose.last_s, most_a)
-    shown_a = max(dose.last.high, came.last.high)
-    level_a = max(most_a, shown_a)
-    set_a = None if dose.set_back is None else dose.set_back[0]
-    gap = Gap(dose.last_s, came.at_s, level_a, shown_a, set_a)
-    flowed = Interval(flowed.low, flowed.best - dose.ahead.best + came.ahead.best, flowed.high)
-    counted = _counted(dose, replace(came, ahead=turned(came.ahead)), flowed, 0.0, level_a)
-    return replace(counted, gap=gap, uncounted=True)
-
-
-def _counted(dose: Dose, came: Came, flowed: Interval, low_a: float, high_a: float) -> Dose:
-    """Add what flowed. A reading taken a little earlier or later moves charge between two levels of current, if any."""
-    low_c = dose.charge.low + flowed.low - dose.doubt_s * abs(dose.level.low - low_a)
-    high_c = dose.charge.high + flowed.high + dose.doubt_s * abs(dose.level.high - high_a)
-    ahead = came.ahead
+    was, turn_c = dose.ahead, meter.turn_s * abs(now.best - dose.last.best)
+    doubt_s = dose.doubt_s  # a reading taken earlier or later moves charge between two levels of current, if any
+    low_c = dose.charge.low + flowed.low - turn_c - was.low + behind.low - doubt_s * abs(dose.level.low - low_a)
+    best_c = dose.charge.best + flowed.best - was.best + behind.best
+    high_c = dose.charge.high + flowed.high - was.high + behind.high + doubt_s * abs(dose.level.high - high_a)
     if low_c < 0.0:  # known better: none flows back, whatever the readings have not shown yet
-        low_c, ahead = 0.0, replace(ahead, low=max(ahead.low, ahead.high))
-    charge = Interval(low_c, min(max(dose.charge.best + flowed.best, low_c), high_c), high_c)
+        low_c, behind = 0.0, replace(behind, low=max(behind.low, behind.high))
+    turning = dose.steps_s
+    if turning:
+        turning = tuple(step_s for step_s in turning if step_s + _turns_for_s(meter) > at_s)
     return Dose(  # written out: this is done for every reading, and replace() costs twice as much
-        charge=charge,
-        last_s=came.at_s,
-        last=came.last,
-        steps_s=(),
+        charge=Interval(low_c, min(max(best_c, low_c), high_c), high_c),
+        last_s=at_s,
+        last=now,
+        steps_s=turning,
         unbounded=dose.unbounded,
-        ahead=ahead,
-        doubt_s=came.doubt_s,
+        ahead=behind,
+        doubt_s=metering.doubt_s,
         level=Interval(low_a, low_a, high_a),
         gap=dose.gap,
         set_back=dose.set_back,
         counted=dose.counted,
         uncounted=dose.uncounted,
+    )
+
+
+def _with_gap(dose: Dose, at_s: float, now: Interval, behind: Interval, metering: Metering) -> Dose:
+    """Count a gap: what flowed in it is bounded by itself, whatever the readings around it do not show yet."""
+    assert dose.last_s is not None
+    flowed = over_gap(dose.last, now, at_s - dose.last_s, metering.most_a)
+    shown_a = max(dose.last.high, now.high)
+    level_a = max(metering.most_a, shown_a)
+    low_c = max(0.0, dose.charge.low + flowed.low - dose.doubt_s * abs(dose.level.low))
+    best_c = dose.charge.best + flowed.best - dose.ahead.best + behind.best
+    high_c = dose.charge.high + flowed.high + dose.doubt_s * abs(dose.level.high - level_a)
+    return replace(
+        dose,
+        charge=Interval(low_c, min(max(best_c, low_c), high_c), high_c),
+        last_s=at_s,
+        last=now,
+        steps_s=(),
+        ahead=turned(behind),
+        doubt_s=metering.doubt_s,
+        level=Interval(0.0, 0.0, level_a),
+        gap=Gap(dose.last_s, at_s, level_a, shown_a, None if dose.set_back is None else dose.set_back[0]),
+        uncounted=True,
     )
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from supervisor.core import bath_end, warm_up, words
 from supervisor.core.actions import Note
-from supervisor.core.bath_end import Ahead, Cooling, Run
+from supervisor.core.bath_end import Ahead, Run
 from supervisor.core.fit import Belief
 from supervisor.core.heating import HeatingState
 from supervisor.core.warm_up import WarmUp
@@ -109,7 +109,7 @@ def end(setup: LineSetup, state: LineState, tank: str, now_s: float) -> End | No
     now_c = bath_end.now_c(run, law, held, heat_w, cools=cools)
     cooling = None
     if of.cooling is not None and tank in state.cooling:
-        cooling = Cooling(cools, now_s - state.cooling[tank].cooler.since_s, of.cooling)
+        cooling = bath_end.cooling(run, cools, now_s - state.cooling[tank].cooler.since_s, of.cooling)
     return End(law, held, now_c, Ahead(heat_w, max(one for one in left_s if one is not None), cooling))
 
 

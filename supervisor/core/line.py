@@ -38,7 +38,7 @@ from supervisor.core.state import LineState, SupplyState
 from supervisor.core.switches import SwitchState
 from supervisor.core.work import Work
 
-CORE_VERSION = "7"
+CORE_VERSION = "8"
 """Raised when the same events would give other actions; a replay names both."""
 
 LATE_WIRE_S = 2.0

@@ -42,7 +42,7 @@ def _off_set_point(work: Work, setup: SupplySetup, operation: Operation) -> bool
     if latest is None or latest.good_s is None or latest.good_s < ramp.set_s:
         return False
     current_a, accuracy = latest.good_value, work.setup.channels[setup.current].accuracy
-    shown = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).times(setup.meter.share)
+    shown = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute, setup.meter.share)
     least_a, most_a = (1 - APART_SHARE) * ramp.current_a, (1 + APART_SHARE) * ramp.current_a
     return shown.high < least_a or shown.low > most_a
 

@@ -193,7 +193,7 @@ def _unseen_a(operation: Operation, before: output.Output) -> float:
 
 
 def _surely_over(operation: Operation, current_a: float, accuracy: Accuracy, setup: SupplySetup) -> bool:
-    least_a = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute).low * setup.meter.share.low
+    least_a = with_accuracy(current_a, accuracy.of_reading, accuracy.absolute, setup.meter.share).low
     return least_a > operation.plan.current_a * OVER_SHARE
 
 

@@ -1,14 +1,15 @@
 """How long a tank still warms up, learned from its own readings, and how sure that is.
 
-The heater's power over what the bath takes up gives a rise; walls and surface take from it by the formulas of
-`trade/heat.py`. How much of each is true of this tank is learned: shares of the heater's rise, of the walls' and of the
-surface's loss, and a start that the sensor's lag shifts. Written as what came in all since the begin, every reading
-tells of them together, and nothing has to be differentiated.
+The heater's power over what the bath takes up gives a rise; walls and surface take from it. How much of each is true
+of this tank is learned: shares of the heater's rise, of the walls' loss by `trade/heat.py` and of the surface's printed
+loss (`trade/open_tank.py`); how far the surface goes by the formula of `trade/heat.py` instead, which is flatter where
+tanks are warm and steeper where they are hot; and a start that the sensor's lag shifts. Written as what came in all
+since the begin, every reading tells of them together, and nothing has to be differentiated.
 
 What is believed before: heater, mains and volume within 6 %; walls from insulated to bare; a surface's loss within the
 30 % by which printed ones differ, or, where the line file does not tell the surface, that of tanks from half to one and
-a half times as deep as a cube; a lid keeps some 85 % of it in. Readings waver and the law is never quite right: what a
-minute of them tells counts as one outcome within 0.12 K. All of these are assumptions, no source;
+a half times as deep as a cube; a lid keeps some 80 % of it in. Readings waver and the law is never quite right: what a
+minute of them tells counts as one outcome within 0.06 K. All of these are assumptions, no source;
 `tests/core/test_warm_up.py` shows what they are good for. Where a bath is topped up, parts are put in, or the lid is
 opened meanwhile, the forecast errs until new readings outweigh the old ones.
 """
@@ -30,18 +31,19 @@ from supervisor.trade.heat import (
     surface_m2,
     walls_m2,
 )
+from supervisor.trade.open_tank import surface_loses_to_w_per_m2
 
 HEATER, WALLS = (0.98, 0.06), (0.75, 0.3)
-SURFACE = {"told": (1.08, 0.2), "guessed": (1.15, 0.45), "lid": (0.15, 0.12)}
-BENT_SHARE = 0.27
-"""Mean and spread of the shares before anything is seen. The surface's loss may rise steeper than its formula, per
-`BENDS_C`, by a share of what it may be altogether; where tanks are warm, not hot, print lies a tenth above it."""
+SURFACE = {"told": (1.0, 0.2), "guessed": (1.07, 0.42), "lid": (0.18, 0.1)}
+OTHERWISE_SHARE = 1.0
+"""Mean and spread of the shares before anything is seen; and how far a surface may go by the formula instead of by what
+is printed, as a share of its loss."""
 
 START_C = 1.0
 LOOSENED = (0.02, 0.1, 0.08, 0.03, START_C)
 """What of them may be otherwise the next time: mains, room, level, lid."""
 
-NOISE_C = 0.12
+NOISE_C = 0.06
 OUTCOME_S = 60.0
 """Process time of readings that count as one outcome."""
 
@@ -56,10 +58,6 @@ ROOM_C = (10.0, 30.0)
 
 WITHIN = 1.645
 """Standard deviations to either side that hold 90 % of a normal spread."""
-
-BENT_FROM_C = 60.0
-BENDS_C = 40.0
-"""Where the surface's loss is the formula's, and over how much warmer a bath it is more by the share for that, degC."""
 
 _SMOOTHING_S = 60.0
 _SUMMED_EVERY_S = 10.0
@@ -90,8 +88,8 @@ class WarmUp:
         summed_s: process time up to which that goes; at first, when the sensor has settled.
         began_s, began_c: process time and degC of its first reading. last_s, last_c: of its newest.
         smooth_c: the newest readings, smoothed; late by what the bath rises meanwhile.
-        on_s: time with the heater on, s. walls_k_s: time x difference to the air. surface: time x flux, J/m2.
-        bent: likewise, times how far the bath is above where that is the formula's, over `BENDS_C`.
+        on_s: time with the heater on, s. walls_k_s: time x difference to the air. surface: time x printed flux, J/m2.
+        otherwise: likewise of the flux by the formula, less that.
     """
 
     before: Belief
@@ -105,7 +103,7 @@ class WarmUp:
     on_s: float = 0.0
     walls_k_s: float = 0.0
     surface: float = 0.0
-    bent: float = 0.0
+    otherwise: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +134,8 @@ def law(tank: TankSetup, heating: HeatingSetup, began_c: float) -> Law:
 def first(tank: TankSetup) -> Belief:
     """What is believed of a tank that was never seen to warm up."""
     mean, spread = SURFACE["lid" if tank.lid else "told" if tank.surface_m2 else "guessed"]
-    bends = BENT_SHARE * (mean + spread)
-    return fit.independent((HEATER[0], WALLS[0], mean, 0.0, 0.0), (HEATER[1], WALLS[1], spread, bends, START_C))
+    other = OTHERWISE_SHARE * mean
+    return fit.independent((HEATER[0], WALLS[0], mean, 0.0, 0.0), (HEATER[1], WALLS[1], spread, other, START_C))
 
 
 def begin(before: Belief, at_s: float, temperature_c: float) -> WarmUp:
@@ -151,17 +149,17 @@ def read(warm: WarmUp, of: Law, at_s: float, temperature_c: float, *, on: bool) 
     elapsed_s, mean_c = at_s - warm.last_s, (warm.last_c + temperature_c) / 2
     on_s = warm.on_s + (elapsed_s if on else 0.0)
     walls_k_s = warm.walls_k_s + (mean_c - of.air_c) * elapsed_s
-    flux_j = open_surface_w_per_m2(mean_c, of.air_c) * elapsed_s
-    surface, bent = warm.surface + flux_j, warm.bent + flux_j * _bend(mean_c)
+    printed, other = _fluxes(of, mean_c)
+    surface, otherwise = warm.surface + printed * elapsed_s, warm.otherwise + other * elapsed_s
     sums, summed_s = warm.sums, warm.summed_s
     if at_s - summed_s >= _SUMMED_EVERY_S:
-        shares = (of.heater * on_s, -of.walls * walls_k_s, -of.surface * surface, -of.surface * bent, 1.0)
+        shares = (of.heater * on_s, -of.walls * walls_k_s, -of.surface * surface, -of.surface * otherwise, 1.0)
         weight = min(1.0, (at_s - summed_s) / OUTCOME_S)
         sums, summed_s = fit.seen(sums, shares, temperature_c - warm.began_c, weight), at_s
     smooth_c = warm.smooth_c + (temperature_c - warm.smooth_c) * elapsed_s / (elapsed_s + _SMOOTHING_S)
     return WarmUp(
         warm.before, sums, summed_s, warm.began_s, warm.began_c, at_s, temperature_c, smooth_c,
-        on_s, walls_k_s, surface, bent,
+        on_s, walls_k_s, surface, otherwise,
     )  # fmt: skip
 
 
@@ -229,16 +227,14 @@ def _rate(shares: fit.Vector, parts: fit.Vector) -> float:
 
 def _parts(of: Law, bath_c: float) -> fit.Vector:
     """What each share adds to the rise at a temperature, K/s."""
-    lost = of.surface * open_surface_w_per_m2(bath_c, of.air_c)
-    return (of.heater, -of.walls * (bath_c - of.air_c), -lost, -lost * _bend(bath_c), 0.0)
+    printed, other = _fluxes(of, bath_c)
+    return (of.heater, -of.walls * (bath_c - of.air_c), -of.surface * printed, -of.surface * other, 0.0)
 
 
-def _bend(bath_c: float) -> float:
-    return (bath_c - BENT_FROM_C) / BENDS_C
-
-
-def _places(from_c: float, to_c: float) -> list[float]:
-    return [from_c + (to_c - from_c) * step / _STEPS for step in range(_STEPS + 1)]
+def _fluxes(of: Law, bath_c: float) -> tuple[float, float]:
+    """What a surface loses as printed, W/m2, and by how much more it does by the formula."""
+    printed = surface_loses_to_w_per_m2(bath_c, of.air_c)
+    return printed, open_surface_w_per_m2(bath_c, of.air_c) - printed
 
 
 def _simpson(values: list[float], width: float) -> float:

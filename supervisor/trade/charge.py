@@ -29,15 +29,21 @@ class Interval:
 
 
 NOTHING = Interval(0.0, 0.0, 0.0)
+EXACTLY = Interval(1.0, 1.0, 1.0)
 
 
-def with_accuracy(current_a: float, of_reading: float, absolute_a: float) -> Interval:
-    """Turn a reading, A, into the interval that holds the true current.
+def with_accuracy(current_a: float, of_reading: float, absolute_a: float, share: Interval = EXACTLY) -> Interval:
+    """Turn a reading, A, into the interval that holds the true current; `share`: the true one over what is shown.
 
     Never below zero: a current the wrong way grows no coat, and a meter's zero error is no charge.
     """
     error_a = abs(current_a) * of_reading + absolute_a
-    return Interval(max(0.0, current_a - error_a), max(0.0, current_a), max(0.0, current_a + error_a))
+    low_a, high_a = current_a - error_a, current_a + error_a
+    return Interval(
+        low_a * share.low if low_a > 0.0 else 0.0,
+        current_a * share.best if current_a > 0.0 else 0.0,
+        high_a * share.high if high_a > 0.0 else 0.0,
+    )
 
 
 def between_readings(

@@ -13,7 +13,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from supervisor.trade.charge import NOTHING, Interval
+from supervisor.trade.charge import EXACTLY, NOTHING, Interval
 
 Averaging = Literal["whole mains cycles", "filter", "spot"]
 """How a meter smooths: the mean over a window of whole mains cycles; a filter of first order; not at all."""
@@ -31,9 +31,6 @@ MAINS_STRAYS = 0.004
 
 ALIAS_WITHIN = 0.02
 """Readings whose period is this near, in ripple periods, to a whole number see the ripple stand still or crawl."""
-
-
-EXACTLY = Interval(1.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True)

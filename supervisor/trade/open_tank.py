@@ -42,11 +42,22 @@ def walls_lose_w_per_m2(temperature_c: float) -> float:
     return _between(_WALLS, temperature_c)
 
 
+def surface_loses_to_w_per_m2(bath_c: float, air_c: float) -> float:
+    """Loss, W per m2 of open surface, to air of a temperature, degC: the bath's printed one less the air's.
+
+    Above the last printed figure on along the last line; negative where the air is the warmer one.
+    """
+    return _along(_SURFACE, bath_c * 1.8 + 32) - _along(_SURFACE, air_c * 1.8 + 32)
+
+
 def _between(printed: tuple[tuple[float, float], ...], temperature_c: float) -> float:
     fahrenheit = temperature_c * 1.8 + 32
+    return math.inf if fahrenheit > printed[-1][0] else _along(printed, fahrenheit)
+
+
+def _along(printed: tuple[tuple[float, float], ...], fahrenheit: float) -> float:
     if fahrenheit <= printed[0][0]:
         return 0.0
-    for (low_f, low), (high_f, high) in pairwise(printed):
-        if fahrenheit <= high_f:
-            return (low + (high - low) * (fahrenheit - low_f) / (high_f - low_f)) * W_PER_M2
-    return math.inf
+    lines = (pair for pair in pairwise(printed) if fahrenheit <= pair[1][0])
+    (low_f, low), (high_f, high) = next(lines, printed[-2:])
+    return (low + (high - low) * (fahrenheit - low_f) / (high_f - low_f)) * W_PER_M2

@@ -10,7 +10,7 @@ from typing import Literal
 from simulators.bath import Bath, Sensor
 from simulators.plan_process import SensorPlan, TankPlan
 from supervisor.core import bath_end, two_position
-from supervisor.core.bath_end import Ahead, Cooling
+from supervisor.core.bath_end import Ahead
 from supervisor.core.fit import Belief
 from supervisor.core.setup import BandSetup, CoolingSetup, TankSetup
 from supervisor.trade.charge import Interval
@@ -93,7 +93,7 @@ def runs(drawn: DrawnBath, seed: int, before: Belief | None = None) -> tuple[lis
         if shares and now_s >= shares[0] * drawn.takes_s:
             held = bath_end.belief(run)
             now_c = bath_end.now_c(run, law, held, heat_w, cools=on)
-            cooling = Cooling(on, now_s - since_s, control) if control is not None else None
+            cooling = bath_end.cooling(run, on, now_s - since_s, control) if control is not None else None
             ahead = Ahead(heat_w, drawn.takes_s - now_s, cooling)
             told.append((shares.pop(0), bath_end.end_c(held, law, now_c, ahead)))
     return [EndSeen(share, one, sensor.sheath_c) for share, one in told], bath_end.kept(run)
