@@ -180,10 +180,13 @@ def _write_step(connection: sqlite3.Connection, run: int, step: Step) -> bool:
 
 
 def read_last(connection: sqlite3.Connection, before: int) -> LastState | None:
-    """Return where the newest run with a step or snapshot stood, other than run `before`. Raises sqlite3.Error."""
+    """Return where the newest run with a step, or a snapshot after one, stood, other than run `before`.
+
+    Raises sqlite3.Error.
+    """
     newest = connection.execute(
         "SELECT max(run) FROM (SELECT run FROM steps WHERE run <> :before UNION SELECT run FROM snapshots"
-        " WHERE run <> :before)",
+        " WHERE run <> :before AND after_step > 0)",
         {"before": before},
     ).fetchone()[0]
     if newest is None:

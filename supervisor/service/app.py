@@ -23,6 +23,7 @@ from supervisor.core.requests import which_supply
 from supervisor.core.setup import OutputSetup
 from supervisor.edges.control import ControlServer, Peer, Refusal, socket_path
 from supervisor.edges.requests import read_request, readable_hiding, readable_order
+from supervisor.records.codec import encode_state
 from supervisor.records.journal import Journal
 from supervisor.service.calibrations import calibrations
 from supervisor.service.clock import Clock, boot_id
@@ -172,6 +173,7 @@ class Service:
             wall_s=self._clock.wall(),
         )
         line = Line(self.setup, before.state if before else None)
+        journal.note_snapshot(encode_state(line.state))  # a replay of this run, or a restart after a step, begins here
         supplies = {name: self._outbox_of(supply.device) for name, supply in self.setup.supplies.items()}
         switches = {name: self._outbox_of(output.device) for name, output in switched_outputs(self.setup).items()}
         self.steps = StepLoop(line, self._clock, journal, supplies, switches, self._note)

@@ -46,6 +46,7 @@ async def test_a_start_that_came_to_nothing_does_not_hide_the_run_before(tmp_pat
     first.note_step(woken(1.0), ())
     await first.close(5.0)
     second = await opened_and_begun(tmp_path / "j")
+    second.note_snapshot('"as the first one left it"')
     await second.close(5.0)
     third = await opened_and_begun(tmp_path / "j")
     last = await third.last_state()
