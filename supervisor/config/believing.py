@@ -5,7 +5,7 @@ from __future__ import annotations
 from drivers.registers import Register
 from supervisor.config.load import LineFile
 from supervisor.config.model_tanks import BelieveTable, TankTable
-from supervisor.core.setup import BelieveSetup
+from supervisor.core.tank_setup import BelieveSetup
 from supervisor.trade.boiling import heats_c_per_s
 from supervisor.trade.heat import cell_heat_w
 

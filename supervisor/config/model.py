@@ -28,7 +28,8 @@ from supervisor.config.quantities import (
     Voltage,
 )
 from supervisor.config.shape import Name, Quantity, Table, quantity_error
-from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, StopsOn, TargetMeans, ThermocoupleKind
+from supervisor.core.setup import ContactRole, Control, Mode, OutputRole, TargetMeans, ThermocoupleKind
+from supervisor.trade.charge import Bound
 from supervisor.trade.metering import Averaging, Shows
 from supervisor.units import System
 
@@ -273,7 +274,7 @@ class AnodizeTable(Table):
         description="a target above this is refused; the default is common practice without a source",
     )
     target: Thickness | None = None
-    stops_on: StopsOn = Field(default="best", description="the bound of the charge that must reach the target")
+    stops_on: Bound = Field(default="best", description="the bound of the charge that must reach the target")
     target_means: TargetMeans = Field(default="mean", description="which thickness a target is")
     alloy: Text | None = Field(
         default=None, description='of loads that name none, such as "6061"; its growth goes before [growth]'

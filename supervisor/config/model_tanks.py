@@ -7,7 +7,7 @@ from pydantic import Field
 from supervisor.config.acid import Acid
 from supervisor.config.quantities import Area, Band, Deadband, Delay, Duration, Power, Temperature, Text, Volume
 from supervisor.config.shape import Table
-from supervisor.core.setup import TankRole
+from supervisor.core.tank_setup import TankRole
 
 ATTENDED_S = 3600.0
 """For so long after a person's last request a tank is heated where nothing is said. Common practice, no source."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from supervisor.config.believing import believe_of, stirred_s
 from supervisor.config.load import LineFile
 from supervisor.config.model_tanks import ATTENDED_S, CoolingTable, HeatingTable, LimitsTable
-from supervisor.core.setup import BandSetup, CoolingSetup, HeatingSetup, TankSetup
+from supervisor.core.tank_setup import BandSetup, CoolingSetup, HeatingSetup, TankSetup
 from supervisor.trade.boiling import heats_c_per_s
 
 

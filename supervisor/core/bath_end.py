@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 
 from supervisor.core import fit, two_position
 from supervisor.core.fit import Belief, Sums
-from supervisor.core.setup import CoolingSetup, TankSetup
+from supervisor.core.tank_setup import CoolingSetup, TankSetup
 from supervisor.core.warm_up import OUTCOME_S, WITHIN
 from supervisor.trade.charge import Interval
 from supervisor.trade.heat import AIR_C, BARE_WALLS_W_PER_M2_K, capacity_j_per_l_k, surface_m2, walls_m2

@@ -10,7 +10,7 @@ from supervisor.core.actions import Note
 from supervisor.core.events import Quality, Reading
 
 if TYPE_CHECKING:
-    from supervisor.core.setup import TankSetup
+    from supervisor.core.tank_setup import TankSetup
     from supervisor.core.work import Work
 
 

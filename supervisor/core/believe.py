@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from supervisor.core.setup import BelieveSetup
+from supervisor.core.tank_setup import BelieveSetup
 
 SWITCHED_WITHIN_S = 2.0
 """Process time after an output's switching in which a jump is electrical."""

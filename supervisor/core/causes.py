@@ -52,6 +52,11 @@ def judge_tank(work: Work, tank: str) -> None:
     elif heard(work.state, channel.name, work.at.process_s, channel.age_limit_s):
         work.alarm(tank, "temperature-lost", False)
         work.alarm(tank, "temperature-doubted", False)
+    if work.setup.tanks[tank].second:
+        second = work.setup.channels[work.setup.tanks[tank].second]
+        lost = work.at.process_s >= last_good_s(work.state, second.name) + second.age_limit_s
+        if lost or heard(work.state, second.name, work.at.process_s, second.age_limit_s):
+            work.alarm(tank, "second-sensor-lost", lost)
 
 
 def temperature_due_s(work: Work, tank: str) -> float:

@@ -119,8 +119,12 @@ def grown_c(operation: Operation, coat: Coat) -> float:
 
 def target_c(operation: Operation, coat: Coat) -> float:
     """Charge, C, at which the bound that stops it reaches the target: what grew no coat does not count toward it."""
-    barren, plan = coat.barren, operation.plan
-    return plan.target_c + {"low": barren.low, "best": barren.best, "high": barren.high}[plan.stops_on]
+    return operation.plan.target_c + coat.barren.bound(operation.plan.stops_on)
+
+
+def missing_c(operation: Operation, coat: Coat) -> float:
+    """Charge, C, still to flow until that bound reaches the target; none where it has."""
+    return max(0.0, target_c(operation, coat) - operation.dose.charge.bound(operation.plan.stops_on))
 
 
 def mean_loss_nm(operation: Operation, coat: Coat) -> float:

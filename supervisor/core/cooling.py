@@ -12,7 +12,7 @@ from supervisor.core import permissives, switches
 from supervisor.core.two_position import Told, look, tell, wants
 
 if TYPE_CHECKING:
-    from supervisor.core.setup import CoolingSetup
+    from supervisor.core.tank_setup import CoolingSetup
     from supervisor.core.work import Work
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from supervisor.core.setup import Accuracy, StopsOn
-from supervisor.trade.charge import NOTHING, Interval, between_readings, over_gap, with_accuracy
+from supervisor.core.setup import Accuracy
+from supervisor.trade.charge import NOTHING, Bound, Interval, between_readings, over_gap, with_accuracy
 from supervisor.trade.metering import STEADY, Meter
 
 GAP_PERIODS = 2.5
@@ -220,12 +220,12 @@ def lost_track(dose: Dose, at_s: float, most_a: float, longest_s: float | None, 
     return replace(fresh, charge=dose.charge.plus(Interval(0.0, dose.last.best * longest_s / 2, most_a * longest_s)))
 
 
-def reached(dose: Dose, target_c: float, bound: StopsOn) -> bool:
+def reached(dose: Dose, target_c: float, bound: Bound) -> bool:
     """Whether this bound of the charge has reached the target, C."""
-    return _end(dose.charge, bound) >= target_c
+    return dose.charge.bound(bound) >= target_c
 
 
-def crossing_s(dose: Dose, target_c: float, current_a: float, bound: StopsOn = "best") -> float | None:
+def crossing_s(dose: Dose, target_c: float, current_a: float, bound: Bound = "best") -> float | None:
     """Process time at which a bound of the charge reaches `target_c` if `current_a` goes on; None if it never does.
 
     Args:
@@ -236,17 +236,13 @@ def crossing_s(dose: Dose, target_c: float, current_a: float, bound: StopsOn = "
     """
     if dose.last_s is None:
         return None
-    missing_c = target_c - _end(dose.charge, bound)
+    missing_c = target_c - dose.charge.bound(bound)
     if missing_c <= 0:
         return dose.last_s
     begins_s = dose.last_s
     if bound != "best":
-        current_a = _end(dose.last, bound)
+        current_a = dose.last.bound(bound)
     elif dose.steps_s:
         begins_s = max(dose.last_s, dose.steps_s[-1])
         missing_c -= dose.last.best * (begins_s - dose.last_s)
     return begins_s + missing_c / current_a if current_a > 0 else None
-
-
-def _end(interval: Interval, bound: StopsOn) -> float:
-    return {"low": interval.low, "best": interval.best, "high": interval.high}[bound]

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from supervisor.core import bath_end, warm_up, words
+from supervisor.core import bath_end, coat, warm_up, words
 from supervisor.core.actions import Note
 from supervisor.core.bath_end import Ahead, Run
 from supervisor.core.fit import Belief
@@ -19,8 +19,9 @@ from supervisor.core.warm_up import WarmUp
 from supervisor.trade.heat import cell_heat_w
 
 if TYPE_CHECKING:
-    from supervisor.core.setup import LineSetup, SupplySetup, TankSetup
+    from supervisor.core.setup import LineSetup, SupplySetup
     from supervisor.core.state import LineState, SupplyState
+    from supervisor.core.tank_setup import TankSetup
     from supervisor.core.work import Work
 
 LOOKED_EVERY_S = 10.0
@@ -204,7 +205,7 @@ def _left_s(state: LineState, of: SupplySetup, supply: SupplyState) -> float | N
     assert operation is not None, "asked of energised ones alone"
     if current_a < _FLOWS_SHARE * operation.plan.expected_a:
         return None
-    return max(0.0, operation.plan.target_c - operation.dose.charge.best) / current_a
+    return coat.missing_c(operation, supply.coat) / current_a
 
 
 def _heat_w(setup: LineSetup, state: LineState, tank: str) -> float:

@@ -19,7 +19,7 @@ from supervisor.core.rise import Rise
 from supervisor.core.two_position import Told, look, tell, wants
 
 if TYPE_CHECKING:
-    from supervisor.core.setup import HeatingSetup
+    from supervisor.core.tank_setup import HeatingSetup
     from supervisor.core.work import Work
 
 

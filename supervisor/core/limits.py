@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from supervisor.core.setup import BandSetup
+from supervisor.core.tank_setup import BandSetup
 
 
 @dataclass(frozen=True, slots=True)

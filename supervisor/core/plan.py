@@ -12,8 +12,8 @@ from supervisor.core.alloyed import Bounds
 from supervisor.core.events import Order
 from supervisor.core.learned import learned
 from supervisor.core.load import Gauged
-from supervisor.core.setup import LineSetup, Mode, StopsOn, SupplySetup, TargetMeans
-from supervisor.trade.charge import Interval
+from supervisor.core.setup import LineSetup, Mode, SupplySetup, TargetMeans
+from supervisor.trade.charge import Bound, Interval
 from supervisor.trade.coating import MIL_UM, charge_for_c
 
 LEAST_USUAL_UM = 1.8
@@ -57,7 +57,7 @@ class Plan:
     longest_s: float
     largest_c: float
     commanded_a: float | None = None
-    stops_on: StopsOn = "best"
+    stops_on: Bound = "best"
     alloy: str = ""
     growth: Interval | None = None
     means: TargetMeans = "mean"

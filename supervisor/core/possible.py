@@ -7,7 +7,10 @@ from supervisor.core.contacts import causes_of
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.setup import ContactSetup, LineSetup
 
-_NEEDS = {"temperature-doubted": "believe", "no-rise": "heating", "heating-unattended": "heating", "no-fall": "cooling"}
+_NEEDS = {
+    "temperature-doubted": "believe", "second-sensor-lost": "second", "no-rise": "heating",
+    "heating-unattended": "heating", "no-fall": "cooling",
+}  # fmt: skip
 """Causes that only a tank with this can have."""
 
 _UNDER_CURRENT = {"bath-will-overheat"}
@@ -28,7 +31,7 @@ def possible_alarms(setup: LineSetup) -> frozenset[str]:
         for cause, row in CAUSES.items()
         if row.about != "contact"
         for subject in subjects[row.about]
-        if cause not in _NEEDS or getattr(setup.tanks[subject], _NEEDS[cause]) is not None
+        if cause not in _NEEDS or getattr(setup.tanks[subject], _NEEDS[cause])
         if cause not in _UNDER_CURRENT or any(supply.tank == subject for supply in setup.supplies.values())
     }
     return frozenset(names | {f"{one.name}/{cause}" for one in setup.contacts.values() for cause in _of(setup, one)})

@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from supervisor.core.setup import HeatingSetup, TankSetup
+from supervisor.core.tank_setup import HeatingSetup, TankSetup
 from supervisor.trade.boiling import heats_c_per_s
 from supervisor.trade.open_tank import UNSURE, surface_loses_w_per_m2, walls_lose_w_per_m2
 

@@ -74,6 +74,18 @@ ROWS: dict[str, Row] = {
         brings=("temperature-lost",),
         about="tank",
     ),
+    "second-sensor-lost": Row(
+        Effect.WARN,
+        Priority.LOW,
+        "No good temperature comes from the second sensor of {subject}.",
+        "Nothing checks the first one any more: if it drifts or hangs in the air, nobody is told.",
+        "Check the second thermocouple and its plug.",
+        "This shift.",
+        on_delay_s=10.0,
+        off_delay_s=30.0,
+        longest_s=3600.0,
+        about="tank",
+    ),
     "lid-shut": Row(
         Effect.STOP,
         Priority.HIGH,

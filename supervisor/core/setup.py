@@ -7,14 +7,13 @@ from typing import Literal
 
 from supervisor.core.effects import Interlock
 from supervisor.core.interlocks import standard_interlocks
+from supervisor.core.tank_setup import TankSetup
 from supervisor.core.words import Units
+from supervisor.trade.charge import Bound
 from supervisor.trade.metering import STEADY, Meter
 
 Mode = Literal["current", "voltage"]
 """What an operation holds: a current under a voltage ceiling, or a voltage under a current cap."""
-
-StopsOn = Literal["low", "best", "high"]
-"""Which bound of the charge ends an operation when it reaches the target."""
 
 TargetMeans = Literal["mean", "least local"]
 """Which thickness a target is: the load's mean, or that of its thinnest place."""
@@ -29,8 +28,6 @@ OutputRole = Literal["supply output", "contactor", "heater", "cooling", "fan", "
 ContactRole = Literal[
     "level", "air flow", "air pressure", "lid", "guard", "emergency stop", "button", "auxiliary contact"
 ]
-
-TankRole = Literal["anodize", "clean", "rinse", "dye", "seal"]
 
 Proof = Literal["", "ventilation", "agitation"]
 """What a contact of moving air proves: that fumes are drawn off, or that the bath is stirred."""
@@ -86,99 +83,6 @@ class ChannelSetup:
     period_s: float
     age_limit_s: float
     thermocouple: ThermocoupleSetup | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class BandSetup:
-    """Limits of a tank's temperature, degC, in rising order, with the deadband by which an alarm clears."""
-
-    trip_low_c: float
-    warn_low_c: float
-    warn_high_c: float
-    trip_high_c: float
-    deadband_c: float
-    delay_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class HeatingSetup:
-    """How a tank's heater is controlled: on below `hold_c` - `band_c` / 2, off above `hold_c` + `band_c` / 2.
-
-    Attributes:
-        output: the heater. least_on_s, least_off_s: process time it stays so, unless it must go off.
-        rise_c_per_s: the rise to expect with the heater on and no loss.
-        rise_within_s: process time with the heater on after which a third of that must have been seen.
-        level: the contact that shows liquid over heater and sensor; "" only where the line file says why.
-        attended_s: process time after a person's last request for which it heats; None: unattended as well.
-    """
-
-    output: str
-    hold_c: float
-    band_c: float
-    least_on_s: float
-    least_off_s: float
-    rise_c_per_s: float
-    rise_within_s: float
-    level: str
-    attended_s: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class CoolingSetup:
-    """How a tank's cooling is controlled: on above `hold_c` + `band_c` / 2, off below `hold_c` - `band_c` / 2.
-
-    Attributes:
-        output: the cooling. least_on_s, least_off_s: process time it stays so; a compressor's rest is the latter.
-        fall_within_s: process time with the cooling on in which the temperature must have fallen at all.
-    """
-
-    output: str
-    hold_c: float
-    band_c: float
-    least_on_s: float
-    least_off_s: float
-    fall_within_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class BelieveSetup:
-    """What readings of a tank's temperature must be like to be believed.
-
-    Attributes:
-        fastest_c_per_s: the most by which this bath moves by itself, K/s.
-        jump_c: what readings may be off beside that, K.
-        apart_c: by how much the tank's two sensors may differ, K. apart_for_s: for how long, process time, s.
-    """
-
-    fastest_c_per_s: float
-    jump_c: float = 0.3
-    apart_c: float = 1.0
-    apart_for_s: float = 60.0
-
-
-@dataclass(frozen=True, slots=True)
-class TankSetup:
-    """One tank. `temperature` names its channel; volume in litres, acid in g/L (0 where there is none).
-
-    `surface_m2`: its open surface; 0 where the line file does not tell it. `lid`: whether one keeps its vapour in while
-    it warms up. `believe`: when its readings are believed; None: always. `second`: the channel of its second
-    sensor, "" where none is fitted. `stirred_s`: process time for which its agitation must have run before a reading is
-    its bath's.
-    """
-
-    name: str
-    role: TankRole
-    volume_l: float
-    acid_g_per_l: float
-    temperature: str
-    band: BandSetup
-    heating: HeatingSetup | None = None
-    cooling: CoolingSetup | None = None
-    surface_m2: float = 0.0
-    lid: bool = False
-    believe: BelieveSetup | None = None
-    second: str = ""
-    stirred_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -386,7 +290,7 @@ class AnodizeSetup:
     reached_fraction: float
     lost_after_s: float
     target_um: float | None = None
-    stops_on: StopsOn = "best"
+    stops_on: Bound = "best"
     alloy: str = ""
     rack_spread: float = 0.15
     target_means: TargetMeans = "mean"

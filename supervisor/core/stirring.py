@@ -8,8 +8,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from supervisor.core.setup import LineSetup, TankSetup
+    from supervisor.core.setup import LineSetup
     from supervisor.core.state import LineState
+    from supervisor.core.tank_setup import TankSetup
 
 
 def missing_s(setup: LineSetup, state: LineState, tank: TankSetup, now_s: float) -> float:

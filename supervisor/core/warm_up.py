@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 from supervisor.core import fit
 from supervisor.core.fit import Belief, Sums
-from supervisor.core.setup import HeatingSetup, TankSetup
+from supervisor.core.tank_setup import HeatingSetup, TankSetup
 from supervisor.trade.charge import NOTHING, Interval
 from supervisor.trade.heat import (
     AIR_C,

@@ -11,9 +11,10 @@ from supervisor.core.anodize import Operation
 from supervisor.core.events import Instant
 from supervisor.core.heating import HeatingState
 from supervisor.core.interlocks import CAUSES
-from supervisor.core.setup import CoolingSetup, HeatingSetup, LineSetup
+from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState
 from supervisor.core.switches import SwitchState
+from supervisor.core.tank_setup import CoolingSetup, HeatingSetup
 from supervisor.core.work import Work
 from supervisor.service import calibrations, status_forecast
 from supervisor.trade.charge import Interval
@@ -223,7 +224,7 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "mass_lost_share": made.lost_share,
         "porosity_share": made.porosity,
         "barren_c": aged.barren.best,
-        "to_go_s": max(0.0, coat.target_c(operation, aged) - getattr(charge, plan.stops_on)) / now_a
+        "to_go_s": max(0.0, coat.target_c(operation, aged) - charge.bound(plan.stops_on)) / now_a
         if now_a is not None and now_a > 0
         else None,
     }

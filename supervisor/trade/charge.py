@@ -9,6 +9,10 @@ what the supply can give.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+Bound = Literal["low", "best", "high"]
+"""Which value of an interval is meant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +22,10 @@ class Interval:
     low: float
     best: float
     high: float
+
+    def bound(self, which: Bound) -> float:
+        """Return one of its three values."""
+        return {"low": self.low, "best": self.best, "high": self.high}[which]
 
     def plus(self, other: Interval) -> Interval:
         """Add bound to bound: errors of limit-of-error kind do not cancel."""

@@ -6,7 +6,7 @@ import pytest
 
 from supervisor.config.load import load_line
 from supervisor.config.setup import line_setup
-from supervisor.core.setup import CoolingSetup, TankSetup
+from supervisor.core.tank_setup import CoolingSetup, TankSetup
 from tests.config.conftest import CONFIG, Edit, Written, assert_told, mistakes_in, told
 
 BOTH, CORNER = "acid-and-seal.toml", "scpi-and-board.toml"

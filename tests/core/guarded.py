@@ -9,18 +9,8 @@ from functools import cache
 from supervisor.core.effects import Interlock
 from supervisor.core.events import Delayed, Quality, Reading, Scanned
 from supervisor.core.line import Step
-from supervisor.core.setup import (
-    Accuracy,
-    BandSetup,
-    BelieveSetup,
-    ChannelSetup,
-    ContactRole,
-    ContactSetup,
-    LineSetup,
-    Proof,
-    TankSetup,
-    WatchSetup,
-)
+from supervisor.core.setup import Accuracy, ChannelSetup, ContactRole, ContactSetup, LineSetup, Proof, WatchSetup
+from supervisor.core.tank_setup import BandSetup, BelieveSetup, TankSetup
 from tests.core.kit import Bench
 from tests.core.plain import fitted_setup
 from tests.core.run_ups import once

@@ -7,18 +7,8 @@ from functools import cache
 
 from supervisor.core.actions import Answer, Switch
 from supervisor.core.events import Quality, Reading, Scanned
-from supervisor.core.setup import (
-    Accuracy,
-    BandSetup,
-    ChannelSetup,
-    ContactSetup,
-    CoolingSetup,
-    HeatingSetup,
-    LineSetup,
-    OutputSetup,
-    TankSetup,
-    WatchSetup,
-)
+from supervisor.core.setup import Accuracy, ChannelSetup, ContactSetup, LineSetup, OutputSetup, WatchSetup
+from supervisor.core.tank_setup import BandSetup, CoolingSetup, HeatingSetup, TankSetup
 from supervisor.trade.boiling import heats_c_per_s
 from tests.core.kit import Bench
 from tests.core.plain import line_setup

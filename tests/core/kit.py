@@ -26,9 +26,7 @@ from supervisor.core.events import (
     Written,
 )
 from supervisor.core.line import Line, Step
-from supervisor.core.setup import (
-    LineSetup,
-)
+from supervisor.core.setup import LineSetup
 from supervisor.core.state import LineState, SupplyState
 from tests.core.plain import Device, latest_s, line_setup
 from tests.core.run_ups import once
@@ -194,9 +192,10 @@ class Bench:
             for reading in self.supply_scan(name, device).readings
         ]
         found += [
-            Reading(tank.temperature, Quality.GOOD, self.bath_c[tank.name], (205,))
+            Reading(channel, Quality.GOOD, self.bath_c[tank.name], (205,))
             for tank in self.setup.tanks.values()
-            if tank.name not in self.silent
+            for channel in filter(None, (tank.temperature, tank.second))
+            if not self.silent & {tank.name, channel}
         ]
         if "relays" not in self.silent and "contactor" in self.shut:
             found.append(Reading("shut", Quality.GOOD, float(self.shut["contactor"])))

@@ -8,7 +8,6 @@ from functools import cache
 from supervisor.core.setup import (
     Accuracy,
     AnodizeSetup,
-    BandSetup,
     ChannelSetup,
     ContactSetup,
     Control,
@@ -17,8 +16,8 @@ from supervisor.core.setup import (
     LineSetup,
     OutputSetup,
     SupplySetup,
-    TankSetup,
 )
+from supervisor.core.tank_setup import BandSetup, TankSetup
 from supervisor.trade.coating import RULE_720_UM_M2_PER_C
 
 

@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 
 from supervisor.core import bath_end
 from supervisor.core.bath_end import COOLS_C_PER_S, FIRST, Ahead, Cooling, Law
-from supervisor.core.setup import CoolingSetup
+from supervisor.core.tank_setup import CoolingSetup
 from supervisor.trade.heat import AIR_C, cell_heat_w, temperature_after_c
 from tests.harness.baths import EndSeen, Kind, draw, runs
 

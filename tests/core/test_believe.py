@@ -10,7 +10,7 @@ import pytest
 
 from supervisor.core import believe
 from supervisor.core.believe import APART, ELECTRICAL, FROZEN, TOO_FAST, Belief
-from supervisor.core.setup import BelieveSetup
+from supervisor.core.tank_setup import BelieveSetup
 
 BATH = BelieveSetup(fastest_c_per_s=0.3 / 60)
 

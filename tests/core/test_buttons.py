@@ -10,7 +10,7 @@ from supervisor.core.actions import Note, SetPoints, Switch, SwitchOff, SwitchOn
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.events import Quality
-from supervisor.core.setup import HeatingSetup
+from supervisor.core.tank_setup import HeatingSetup
 from tests.core.annunciated import BUTTONS, GOOD_C, HOT_C, LAMPS, WARM_C, Panel, annunciated_setup, panel
 from tests.core.kit import of_kind
 

@@ -13,8 +13,9 @@ from supervisor.core.anodize import State
 from supervisor.core.believe import FROZEN
 from supervisor.core.events import Quality, Reading, Scanned, Started
 from supervisor.core.heating import HeatingState
-from supervisor.core.setup import Accuracy, BelieveSetup, ChannelSetup, LineSetup
+from supervisor.core.setup import Accuracy, ChannelSetup, LineSetup
 from supervisor.core.state import LineState
+from supervisor.core.tank_setup import BelieveSetup
 from supervisor.records import codec
 from supervisor.trade.calibration import Point
 from tests.core.kit import Bench

@@ -10,10 +10,9 @@ from supervisor.core import coat
 from supervisor.core.anodize import Operation
 from supervisor.core.coat import Coat
 from supervisor.core.events import Order, Quality, Reading, Scanned
-from supervisor.core.setup import StopsOn
 from supervisor.service.status import status
 from supervisor.trade import dissolution
-from supervisor.trade.charge import NOTHING, Interval
+from supervisor.trade.charge import NOTHING, Bound, Interval
 from tests.core.kit import Bench
 
 TEN = Interval(10.0, 10.0, 10.0)
@@ -191,7 +190,7 @@ def test_the_target_is_reached_by_what_grew_coat_alone(running: Bench) -> None:
 
 
 @pytest.mark.parametrize(("stops_on", "extra_c"), [("low", 1.0), ("best", 2.0), ("high", 3.0)])
-def test_what_grew_none_is_added_by_the_bound_that_stops(running: Bench, stops_on: StopsOn, extra_c: float) -> None:
+def test_what_grew_none_is_added_by_the_bound_that_stops(running: Bench, stops_on: Bound, extra_c: float) -> None:
     made = operation(running, plan=replace(running.operation().plan, stops_on=stops_on))
     barren = Coat(barren=Interval(1.0, 2.0, 3.0))
     assert coat.target_c(made, barren) == pytest.approx(made.plan.target_c + extra_c)

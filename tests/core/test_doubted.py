@@ -8,7 +8,9 @@ from supervisor.core.actions import Note
 from supervisor.core.alarms import AlarmState
 from supervisor.core.anodize import State
 from supervisor.core.events import Quality, Reading, Scanned
-from supervisor.core.setup import BelieveSetup, LineSetup, OutputSetup
+from supervisor.core.setup import LineSetup, OutputSetup
+from supervisor.core.tank_setup import BelieveSetup
+from tests.core.guarded import Guarded
 from tests.core.kit import Bench
 from tests.core.plain import line_setup
 
@@ -132,3 +134,21 @@ def test_a_start_before_the_agitation_has_run_is_refused_and_switches_it_on() ->
     assert "for 30 s more" in bench.start().reasons[0]
     bench.run(31.0)
     assert bench.start().ok
+
+
+def test_a_second_sensor_that_is_silent_is_told_and_holds_nothing() -> None:
+    bench = Guarded().under_way()
+    lost = "main-acid/second-sensor-lost"
+    bench.silent.add("acid-second")
+    bench.run(3.5 + 10.0)
+    assert bench.alarm(lost) is AlarmState.UNACKNOWLEDGED
+    assert bench.stands() is State.RUNNING
+    bench.silent.remove("acid-second")
+    bench.run(31.0)
+    assert bench.alarm(lost) is AlarmState.RETURNED_UNACKNOWLEDGED
+
+
+def test_a_tank_with_one_sensor_misses_no_second_one() -> None:
+    bench = under_way()
+    bench.run(20.0)
+    assert not [name for name in bench.line.state.alarms if "second-sensor-lost" in name]

@@ -11,9 +11,10 @@ from supervisor.core.actions import Note
 from supervisor.core.alarms import AlarmState
 from supervisor.core.events import Ending, Quality, Started
 from supervisor.core.forecast import TankForecast
-from supervisor.core.setup import BandSetup, CoolingSetup, HeatingSetup
 from supervisor.core.state import LineState
+from supervisor.core.tank_setup import BandSetup, CoolingSetup, HeatingSetup
 from supervisor.records.codec import decode_state, encode_state
+from supervisor.trade.charge import Interval
 from tests.core.heated import COOLING, HEATING, HeatedBench, heated_setup
 
 OVERHEATS = "main-acid/bath-will-overheat"
@@ -198,6 +199,19 @@ def test_nothing_is_foretold_of_a_bath_hardly_seen_or_without_current() -> None:
     assert made.start(target_um=20.0).ok
     made.run(200.0)
     assert forecast.end(made.setup, made.line.state, "main-acid", made.now_s) is None
+
+
+def test_charge_that_grew_no_coat_takes_time_once_more() -> None:
+    made = loaded(k_per_h=2.0)
+    sound = forecast.end(made.setup, made.line.state, "main-acid", made.now_s)
+    supply = made.line.state.supplies["main"]
+    barren = replace(supply, coat=replace(supply.coat, barren=Interval(90.0, 100.0, 110.0)))
+    state = replace(made.line.state, supplies={**made.line.state.supplies, "main": barren})
+    longer = forecast.end(made.setup, state, "main-acid", made.now_s)
+    assert sound is not None
+    assert longer is not None
+    current_a = state.channels["main-current"].good_value
+    assert longer.ahead.left_s - sound.ahead.left_s == pytest.approx(100.0 / current_a)
 
 
 def test_what_one_load_taught_serves_the_next_from_its_second_minute() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from supervisor.core.limits import BandState, step
-from supervisor.core.setup import BandSetup
+from supervisor.core.tank_setup import BandSetup
 
 BAND = BandSetup(16.0, 19.0, 22.0, 24.0, 0.3, 10.0)
 

@@ -11,7 +11,7 @@ import pytest
 from supervisor.core import rise
 from supervisor.core.alarms import AlarmState
 from supervisor.core.rise import Rise
-from supervisor.core.setup import TankSetup
+from supervisor.core.tank_setup import TankSetup
 from supervisor.trade.boiling import HEAT_OF_WATER_J_PER_KG_K, heats_c_per_s
 from tests.core.heated import HEATING, HeatedBench, heated_setup
 

@@ -34,7 +34,7 @@ WARNINGS = {
     "off-not-proven", "contactor-stuck", "ramp-not-confirmed", "current-off-plan", "switch-off-by-hand",
     "voltage-ceiling", "bath-low", "bath-high", "lid-open", "agitation-lost", "no-rise", "no-fall",
     "heating-unattended", "left-in-acid", "left-long-in-acid", "bath-will-overheat", "area-wrong",
-    "calibration-due",
+    "calibration-due", "second-sensor-lost",
 }  # fmt: skip
 
 HANDS_AT_ONCE = {
@@ -65,7 +65,7 @@ def test_a_trip_and_what_asks_for_hands_at_once_are_of_high_priority_and_little_
     tripping = set().union(*TRIPS.values())
     assert those(priority=Priority.HIGH) == (tripping - {"not-ready"}) | HANDS_AT_ONCE | {"no-rise"}
     assert those(priority=Priority.LOW) == {
-        "button-held", "lid-open", "heating-unattended", "left-in-acid", "calibration-due",
+        "button-held", "lid-open", "heating-unattended", "left-in-acid", "calibration-due", "second-sensor-lost",
     }  # fmt: skip
 
 
@@ -111,6 +111,7 @@ def test_how_long_a_cause_must_be_there_before_it_counts() -> None:
         "button-held": 30.0, "current-off-plan": 30.0, "voltage-ceiling": 30.0, "meters-differ": 10.0, "lid-shut": 1.0,
         "lid-open": 600.0, "ventilation-lost": 5.0, "agitation-lost": 12.0, "agitation-long-lost": 45.0,
         "level-low": 3.0, "left-in-acid": 120.0, "left-long-in-acid": 300.0, "bath-will-overheat": 20.0,
+        "second-sensor-lost": 10.0,
     }  # fmt: skip
 
 
@@ -119,7 +120,7 @@ def test_how_long_a_line_file_may_let_a_cause_be_there() -> None:
         "button-held": 300.0, "current-off-plan": 300.0, "voltage-ceiling": 300.0, "meters-differ": 120.0,
         "lid-shut": 5.0, "lid-open": 7200.0, "ventilation-lost": 15.0, "agitation-lost": 15.0,
         "agitation-long-lost": 60.0, "level-low": 60.0, "guard-open": 2.0, "left-in-acid": 300.0,
-        "left-long-in-acid": 900.0, "bath-will-overheat": 120.0,
+        "left-long-in-acid": 900.0, "bath-will-overheat": 120.0, "second-sensor-lost": 3600.0,
     }  # fmt: skip
 
 
@@ -130,6 +131,7 @@ def test_how_long_a_cause_must_be_gone_before_it_has_gone() -> None:
         "lid-open": 5.0,
         "agitation-lost": 5.0,
         "bath-will-overheat": 60.0,
+        "second-sensor-lost": 30.0,
     }
 
 

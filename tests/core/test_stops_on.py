@@ -7,12 +7,12 @@ from dataclasses import replace
 import pytest
 
 from supervisor.core.anodize import State
-from supervisor.core.setup import StopsOn
+from supervisor.trade.charge import Bound
 from tests.core.kit import Bench
 from tests.core.plain import line_setup
 
 
-def stopped(stops_on: StopsOn) -> Bench:
+def stopped(stops_on: Bound) -> Bench:
     setup = line_setup()
     bench = Bench(replace(setup, anodize=replace(setup.anodize, stops_on=stops_on)))
     bench.start_service()
@@ -25,7 +25,7 @@ def stopped(stops_on: StopsOn) -> Bench:
 
 
 @pytest.mark.parametrize("stops_on", ["low", "best", "high"])
-def test_the_bound_that_is_named_meets_the_target(stops_on: StopsOn) -> None:
+def test_the_bound_that_is_named_meets_the_target(stops_on: Bound) -> None:
     operation = stopped(stops_on).operation()
     # A reading every 0.4 s of 1.95 A; its last step down widens low and high by one period of it.
     assert getattr(operation.dose.charge, stops_on) == pytest.approx(operation.plan.target_c, abs=0.9)

@@ -12,7 +12,7 @@ from simulators.plan_process import SensorPlan, TankPlan
 from supervisor.core import bath_end, two_position
 from supervisor.core.bath_end import Ahead
 from supervisor.core.fit import Belief
-from supervisor.core.setup import BandSetup, CoolingSetup, TankSetup
+from supervisor.core.tank_setup import BandSetup, CoolingSetup, TankSetup
 from supervisor.trade.charge import Interval
 from supervisor.trade.heat import cell_heat_w
 

@@ -11,7 +11,7 @@ from simulators.bath import WATER_J_PER_L_K, Bath, Sensor, open_loss_w_per_m2
 from simulators.plan_process import SensorPlan, TankPlan
 from supervisor.core import warm_up
 from supervisor.core.fit import Belief
-from supervisor.core.setup import BandSetup, HeatingSetup, TankSetup
+from supervisor.core.tank_setup import BandSetup, HeatingSetup, TankSetup
 from supervisor.trade.boiling import heats_c_per_s
 
 READ_S = 5.0

@@ -12,7 +12,8 @@ import pytest
 from supervisor.core import alarms, anodize
 from supervisor.core.contacts import causes_of
 from supervisor.core.interlocks import CAUSES
-from supervisor.core.setup import ContactRole, ContactSetup, Proof, TankRole
+from supervisor.core.setup import ContactRole, ContactSetup, Proof
+from supervisor.core.tank_setup import TankRole
 from tests.core.plain import line_setup
 from tests.rendered.__main__ import ROOT
 from tests.rendered.diagrams import diagrams_text, with_diagrams

@@ -16,9 +16,10 @@ from supervisor.core.heating import HeatingState
 from supervisor.core.interlocks import CAUSES
 from supervisor.core.output import Output
 from supervisor.core.plan import make_plan
-from supervisor.core.setup import ContactSetup, HeatingSetup
+from supervisor.core.setup import ContactSetup
 from supervisor.core.state import Latest, LineState, SupplyState
 from supervisor.core.switches import SwitchState
+from supervisor.core.tank_setup import HeatingSetup
 from supervisor.service.status import alarm_log, status
 from supervisor.trade.charge import Interval
 from tests.core.kit import Bench
