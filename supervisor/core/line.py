@@ -220,7 +220,7 @@ def _started(work: Work, event: Started) -> None:
     calibrating.begin(work)
     annunciator.begin(work)
     for name in work.setup.supplies:
-        if not event.same_boot and event.journal_s is not None:
+        if not event.same_boot:
             work.put(name, replace(work.supply(name), coat=work.supply(name).coat.shifted(shift_s)))
         operation = work.supply(name).operation
         if operation is not None and not operation.over:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from supervisor.core.limits import BandState, step
+from supervisor.core.limits import BandState, raised, step
 from supervisor.core.tank_setup import BandSetup
 
 BAND = BandSetup(16.0, 19.0, 22.0, 24.0, 0.3, 10.0)
@@ -63,3 +63,10 @@ def test_a_warning_is_left_a_deadband_inside_its_limit(
 
 def test_a_bath_that_trips_for_long_warns_as_well() -> None:
     assert walk((0.0, 25.0), (10.0, 25.0)) == {"bath-high", "bath-high-high"}
+
+
+def test_readings_that_are_not_believed_begin_a_warnings_delay_and_end_none() -> None:
+    began = raised(BandState(), 22.5, 0.0, BAND)
+    assert began == BandState(frozenset(), 0.0)
+    assert raised(began, 22.5, 10.0, BAND).beyond == {"bath-high"}
+    assert raised(began, 20.5, 5.0, BAND) == began
