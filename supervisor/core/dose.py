@@ -126,7 +126,7 @@ def read(dose: Dose, current_a: float, at_s: float, metering: Metering, *, off_p
     best_c = dose.charge.best + flowed.best - was.best + behind.best
     high_c = dose.charge.high + flowed.high - was.high + behind.high + doubt_s * abs(dose.level.high - high_a)
     if low_c < 0.0:  # known better: none flows back, whatever the readings have not shown yet
-        low_c, behind = 0.0, replace(behind, low=max(behind.low, behind.high))
+        low_c, behind = 0.0, behind._replace(low=max(behind.low, behind.high))
     turning = dose.steps_s
     if turning:
         turning = tuple(step_s for step_s in turning if step_s + _turns_for_s(meter) > at_s)

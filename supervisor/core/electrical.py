@@ -12,9 +12,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from supervisor.trade.apparent_area import drift, excess_v, log_share
-from supervisor.trade.cell import POWER, TEMPERATURE_DOUBT_PER_K, surface_c, voltage_v, warmth
+from supervisor.trade.cell import POWER, TEMPERATURE_DOUBT_PER_K, surface_c, voltage_v, warmer
 
 LOST, CREEPING, HOT = "contact-lost-part", "contact-creeping", "contact-hot"
 TOUCHED, BARE, BURNING, WRONG = "cathode-touched", "no-growth", "burning", "area-wrong"
@@ -83,8 +84,7 @@ _SAMPLES = 2.0
 """No single reading brings more than half of the evidence: one that is wrong decides nothing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
+class Sample(NamedTuple):
     """Current, A, voltage, V, and bath, degC, as read last at process time `at_s`; charge per area so far, C/m2."""
 
     at_s: float
@@ -304,7 +304,7 @@ def _beyond(watch: Watch, sample: Sample, sight: Sight) -> tuple[float, float]:
     assert settled is not None
     moved = watch.lagging - settled.level
     warmer_c = watch.bath_c - settled.bath_c
-    by_bath = warmth(surface_c(watch.bath_c)) - warmth(surface_c(settled.bath_c))
+    by_bath = warmer(surface_c(watch.bath_c), surface_c(settled.bath_c))
     allowed = SLOW_MARGIN + sight.doubt + TEMPERATURE_DOUBT_PER_K * abs(warmer_c)
     allowed += STEP_SHARE * abs(math.log(sample.current_a / settled.current_a))
     low = -max(moved, moved + by_bath) - allowed - _drifted(settled, sample, sight)

@@ -45,14 +45,14 @@ def surface_c(bath_c: float, power_w_per_m2: float = SURFACE_W_PER_M2) -> float:
     return bath_c + SURFACE_K * power_w_per_m2 / SURFACE_W_PER_M2
 
 
-def warmth(at_c: float) -> float:
-    """By how much a surface, degC, raises the logarithm of the density at fixed volts, from what it is at 70 degF."""
-    return _ACTIVATION_K * (1 / (REFERENCE_C + _KELVIN) - 1 / (at_c + _KELVIN))
+def warmer(at_c: float, than_c: float) -> float:
+    """By how much a surface, degC, raises the logarithm of the density at fixed volts, from what it is at another."""
+    return _ACTIVATION_K * (1 / (than_c + _KELVIN) - 1 / (at_c + _KELVIN))
 
 
 def log_density(voltage_v: float, at_c: float, alloy_v: float) -> float:
     """Natural logarithm of the current density, A/m2, at a voltage of the cell, V (above zero), and a surface, degC."""
-    return _LOG_REFERENCE + math.log(voltage_v / alloy_v) / POWER + warmth(at_c)
+    return _LOG_REFERENCE + math.log(voltage_v / alloy_v) / POWER + warmer(at_c, REFERENCE_C)
 
 
 def density_a_per_m2(voltage_v: float, at_c: float, alloy_v: float) -> float:

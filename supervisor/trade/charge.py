@@ -8,16 +8,17 @@ what the supply can give.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Bound = Literal["low", "best", "high"]
 """Which value of an interval is meant."""
 
 
-@dataclass(frozen=True, slots=True)
-class Interval:
-    """A best value between two bounds, low <= best <= high, all in one unit."""
+class Interval(NamedTuple):
+    """A best value between two bounds, low <= best <= high, all in one unit.
+
+    A tuple, because a reading makes half a dozen of them.
+    """
 
     low: float
     best: float

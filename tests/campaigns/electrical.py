@@ -103,7 +103,7 @@ def update_cost() -> Figure:
     count = 20_000
     began_s = time.process_time()
     for _ in range(count):
-        sample = replace(sample, at_s=sample.at_s + 0.1)
+        sample = sample._replace(at_s=sample.at_s + 0.1)
         watch = electrical.step(watch, sample, load.sight)
     each_us = (time.process_time() - began_s) / count * 1e6
     return Figure("electrical_update_us", each_us, "<= 20", count, SEED, "processor time")

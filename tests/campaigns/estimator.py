@@ -20,7 +20,7 @@ from tests.harness.electrical_load import ElectricalLoad, draw
 
 SEED = 1
 PERIOD_S, SHOWN_V = 0.1, 15.0
-BATCH, BATCHES = 500, 21
+BATCH, BATCHES = 100, 200
 FEW, MANY = 10, 100_000
 
 

@@ -113,7 +113,7 @@ def test_a_profile_is_metered_with_a_fifth_of_a_percent_of_reading_and_nothing_e
 def test_ends_are_as_far_apart_as_the_figure_in_which_they_differ_most() -> None:
     one = End(100.0, 10.0, Interval(99.0, 100.0, 101.0), BAND)
     assert one.apart_percent(one) == 0.0
-    assert one.apart_percent(replace(one, band_um=replace(BAND, high=11.2 * 1.01))) == pytest.approx(100 / 101)
+    assert one.apart_percent(replace(one, band_um=BAND._replace(high=11.2 * 1.01))) == pytest.approx(100 / 101)
 
 
 def test_a_forecast_errs_by_a_share_of_the_time_to_go() -> None:

@@ -143,7 +143,7 @@ def test_a_slow_loss_that_would_heat_one_contact_by_15_w_is_a_hot_contact() -> N
         at_s = watch.at_s + 1.0
         voltage = volts(1.0) + 0.01 * max(0.0, at_s - 200.0)
         watch = electrical.step(
-            watch, replace(shown, at_s=at_s, voltage_v=voltage, charge_c_per_m2=150.0 * at_s), large
+            watch, shown._replace(at_s=at_s, voltage_v=voltage, charge_c_per_m2=150.0 * at_s), large
         )
     assert watch.found == (HOT,)
 
@@ -200,7 +200,7 @@ def test_knobs_turned_down_by_30_percent_are_no_loss() -> None:
 def test_what_is_older_or_without_current_or_volts_changes_nothing() -> None:
     watch = played(until_s=200.0)
     sample = Sample(201.0, CURRENT_A, volts(1.0), BATH_C, 4e4)
-    for told in (replace(sample, at_s=200.0), replace(sample, current_a=0.0), replace(sample, voltage_v=0.0)):
+    for told in (sample._replace(at_s=200.0), sample._replace(current_a=0.0), sample._replace(voltage_v=0.0)):
         assert electrical.step(watch, told, SIGHT) is watch
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import astuple, replace
+from dataclasses import replace
 
 import pytest
 
@@ -177,9 +177,7 @@ def test_off_without_a_name_switches_every_supply_off() -> None:
 def test_the_charge_of_each_supply_is_its_own() -> None:
     alone, both = Bench().running(target_um=20.0), two_running()
     alone.run(12.0)
-    assert astuple(both.operation("main").dose.charge) == pytest.approx(
-        astuple(alone.operation().dose.charge), rel=1e-9
-    )
+    assert both.operation("main").dose.charge == pytest.approx(alone.operation().dose.charge, rel=1e-9)
     assert both.operation("side").dose.charge.best < both.operation("main").dose.charge.best
 
 

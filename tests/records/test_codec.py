@@ -13,9 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from supervisor.core.actions import Action
+from supervisor.core.dose import Dose
 from supervisor.core.events import Event, Instant, Quality, Reading, Scanned, Woken
 from supervisor.core.state import LineState
 from supervisor.records import codec
+from supervisor.trade.charge import Interval
 
 EVENT = Scanned(
     at=Instant(12.5, 3.25, 1_790_000_000.125),
@@ -114,3 +116,10 @@ def test_text_that_is_not_unicode_is_refused() -> None:
 
 def test_what_reads_and_writes_a_kind_is_built_once() -> None:
     assert codec._adapter_of(LineState) is codec._adapter_of(LineState)
+
+
+def test_an_interval_that_an_older_release_wrote_by_name_is_read() -> None:
+    now = codec.encode_state(Dose(charge=Interval(1.0, 2.0, 3.0)))
+    assert '"charge":[1.0,2.0,3.0]' in now
+    then = now.replace('"charge":[1.0,2.0,3.0]', '"charge":{"low":1.0,"best":2.0,"high":3.0}')
+    assert codec.decode_state(Dose, then) == codec.decode_state(Dose, now) == Dose(charge=Interval(1.0, 2.0, 3.0))
