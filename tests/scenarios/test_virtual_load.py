@@ -176,6 +176,26 @@ async def test_a_held_load_that_is_restarted_still_ends_at_its_target() -> None:
 
 
 @virtually
+async def test_a_restart_at_held_volts_waits_for_the_coats_own_voltage_and_blames_nobody() -> None:
+    async with virtual_line() as line:
+        await line.start()
+        await line.begin("8 um", mode="voltage", voltage="15 V", ramp="60 s")
+        await line.pass_time(300.0)
+        assert (await line.ask("hold"))["ok"]
+        await line.until_state(State.HELD)
+        await line.pass_time(40.0)
+        assert (await line.ask("restart"))["ok"]
+        await line.pass_time(30.0)
+        supply, current = line.state.supplies["main"], line.state.channels["main-current"]
+        assert (line.stands, current.good_value) == (State.RESTARTING, 0.0)
+        assert supply.coat.awaited_v == pytest.approx(15.0, abs=0.2)
+        await line.pass_time(60.0)
+        assert line.state.channels["main-current"].good_value > 1.5
+        assert line.state.supplies["main"].coat.awaited_v is None
+        assert (line.stands, line.alarms) == (State.RUNNING, set())
+
+
+@virtually
 async def test_a_supervisor_that_only_watches_reads_everything_and_refuses_to_energise() -> None:
     async with virtual_line() as line:
         await line.start(watch_only=True)
