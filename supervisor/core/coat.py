@@ -122,9 +122,9 @@ def target_c(operation: Operation, coat: Coat) -> float:
     return operation.plan.target_c + coat.barren.bound(operation.plan.stops_on)
 
 
-def missing_c(operation: Operation, coat: Coat) -> float:
-    """Charge, C, still to flow until that bound reaches the target; none where it has."""
-    return max(0.0, target_c(operation, coat) - operation.dose.charge.bound(operation.plan.stops_on))
+def missing_c(operation: Operation, coat: Coat, charge: Interval) -> float:
+    """Charge, C, that must follow `charge` until that bound reaches the target; none where it has."""
+    return max(0.0, target_c(operation, coat) - charge.bound(operation.plan.stops_on))
 
 
 def mean_loss_nm(operation: Operation, coat: Coat) -> float:

@@ -205,7 +205,7 @@ def _left_s(state: LineState, of: SupplySetup, supply: SupplyState) -> float | N
     assert operation is not None, "asked of energised ones alone"
     if current_a < _FLOWS_SHARE * operation.plan.expected_a:
         return None
-    return coat.missing_c(operation, supply.coat) / current_a
+    return coat.missing_c(operation, supply.coat, operation.dose.charge) / current_a
 
 
 def _heat_w(setup: LineSetup, state: LineState, tank: str) -> float:

@@ -224,9 +224,7 @@ def _operation(setup: LineSetup, state: LineState, name: str, operation: Operati
         "mass_lost_share": made.lost_share,
         "porosity_share": made.porosity,
         "barren_c": aged.barren.best,
-        "to_go_s": max(0.0, coat.target_c(operation, aged) - charge.bound(plan.stops_on)) / now_a
-        if now_a is not None and now_a > 0
-        else None,
+        "to_go_s": coat.missing_c(operation, aged, charge) / now_a if now_a is not None and now_a > 0 else None,
     }
 
 
